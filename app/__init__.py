@@ -1,0 +1,1 @@
+"""Revledger: the record of calibration changes that a performance workshop keeps."""

@@ -1,0 +1,1 @@
+"""Images, block checksums, layouts, decoding, deltas."""

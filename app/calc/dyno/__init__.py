@@ -1,0 +1,1 @@
+"""Atmosphere, curves, repeatability, gain, strip, economy, limits."""

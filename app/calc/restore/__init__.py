@@ -1,0 +1,1 @@
+"""The way back to stock: steps, evidence, what counts as done."""

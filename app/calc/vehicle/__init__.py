@@ -1,0 +1,1 @@
+"""VIN, fault codes, option coding, identity."""

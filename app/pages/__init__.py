@@ -1,0 +1,1 @@
+"""HTML: GET reads the record, POST calls one action and redirects."""

@@ -1,0 +1,1 @@
+"""Uploaded bytes → typed values. An error names line, column or address."""

@@ -1,0 +1,1 @@
+"""All SQL: session first, never commits."""

@@ -1,0 +1,1 @@
+"""What pages and API share: transaction, sign-in, permissions, security headers, uploads."""
