@@ -1,0 +1,129 @@
+"""Diagnostic trouble codes (SAE J2012, ISO 15031-6) and the UDS status byte (ISO 14229-1 annex D)."""
+
+import re
+from dataclasses import dataclass
+from typing import Literal
+
+from app.errors import BadInput
+
+System = Literal["powertrain", "chassis", "body", "network"]
+Origin = Literal["standard", "manufacturer", "reserved"]
+
+_LETTERS = "PCBU"
+_SYSTEMS: dict[str, System] = {"P": "powertrain", "C": "chassis", "B": "body", "U": "network"}
+_CODE = re.compile(r"([PCBU][0-3][0-9A-F]{3})(?:[-: ]?([0-9A-F]{2}))?")
+_HEX = re.compile(r"(?:0X)?([0-9A-F]{4}|[0-9A-F]{6})")
+
+# Failure type bytes (SAE J2012-DA); the six most met, from memory.
+FAILURE_TYPES = {
+    "11": "circuit short to ground",
+    "12": "circuit short to battery",
+    "13": "circuit open",
+    "1C": "circuit voltage out of range",
+    "62": "signal compare failure",
+    "87": "missing message",
+}
+
+# ISO 14229-1 annex D: the meaning of bit 0 … bit 7.
+STATUS_FLAGS = (
+    "test_failed",
+    "test_failed_this_operation_cycle",
+    "pending",
+    "confirmed",
+    "test_not_completed_since_last_clear",
+    "test_failed_since_last_clear",
+    "test_not_completed_this_operation_cycle",
+    "warning_indicator_requested",
+)
+
+
+@dataclass(frozen=True, slots=True, order=True)
+class Dtc:
+    """One trouble code: five characters, and the failure type byte as two hex digits where it was given.
+
+    >>> Dtc("U0100", "87").display
+    'U0100-87'
+    """
+
+    code: str
+    failure_type: str | None = None
+
+    @property
+    def display(self) -> str:
+        """The code as written, with the failure type after a hyphen."""
+        return self.code if self.failure_type is None else f"{self.code}-{self.failure_type}"
+
+    @property
+    def system(self) -> System:
+        return _SYSTEMS[self.code[0]]
+
+    @property
+    def origin(self) -> Origin:
+        """Who defines the code, told from its structure (ranges of SAE J2012, from memory)."""
+        letter, group = self.code[0], self.code[1]
+        if group == "0" or (letter == "P" and group == "2") or (letter == "U" and group == "3"):
+            return "standard"
+        if letter == "P" and group == "3":
+            return "standard" if self.code[2] >= "4" else "manufacturer"
+        return "reserved" if group == "3" else "manufacturer"
+
+    @property
+    def failure_text(self) -> str:
+        """What the failure type byte says, empty when it is not in the short list or was not given."""
+        return FAILURE_TYPES.get(self.failure_type or "", "")
+
+
+def decode_dtc(raw: bytes) -> Dtc | None:
+    """Two bytes, or three with the failure type, as sent on the bus; all zero is padding and gives None.
+
+    Bits 15–14 are the letter (P C B U), bits 13–12 the first digit, three hex digits follow (SAE J2012).
+
+    >>> decode_dtc(bytes.fromhex("C10087")).display
+    'U0100-87'
+    """
+    if len(raw) not in (2, 3):
+        raise BadInput(
+            f"A fault code has 2 or 3 bytes, this has {len(raw)}; enter it as the scan tool shows it."
+        )
+    if not any(raw):
+        return None
+    code = f"{_LETTERS[raw[0] >> 6]}{raw[0] >> 4 & 3:X}{raw[0] & 0xF:X}{raw[1]:02X}"
+    return Dtc(code, f"{raw[2]:02X}" if len(raw) == 3 else None)
+
+
+def encode_dtc(dtc: Dtc) -> bytes:
+    """The two or three bytes of a code: the inverse of `decode_dtc`."""
+    high = _LETTERS.index(dtc.code[0]) << 6 | int(dtc.code[1]) << 4 | int(dtc.code[2], 16)
+    return bytes([high, int(dtc.code[3:], 16)]) + bytes.fromhex(dtc.failure_type or "")
+
+
+def parse_dtc(text: str) -> Dtc:
+    """A code as people write it: `P0133`, `u0100-87`, `U010087`, or its raw bytes `0133`, `C10087`.
+
+    Raises BadInput for anything else.
+    """
+    compact = " ".join(text.upper().split())
+    if written := _CODE.fullmatch(compact):
+        return Dtc(written[1], written[2])
+    raw = _HEX.fullmatch(compact)
+    dtc = decode_dtc(bytes.fromhex(raw[1])) if raw else None
+    if dtc is None:
+        shown = compact if len(compact) <= 20 else compact[:20] + "…"
+        raise BadInput(f"“{shown}” is no fault code; a code looks like P0133 or U0100-87.")
+    return dtc
+
+
+def decode_status(status: int) -> tuple[str, ...]:
+    """Names of the flags set in a UDS status byte, lowest bit first.
+
+    >>> decode_status(0x09)
+    ('test_failed', 'confirmed')
+    """
+    if not 0 <= status <= 0xFF:
+        raise BadInput(f"A fault status is one byte, 00 to FF, not {status}.")
+    return tuple(name for bit, name in enumerate(STATUS_FLAGS) if status >> bit & 1)
+
+
+def encode_status(flags: tuple[str, ...]) -> int:
+    """The status byte of flag names; the inverse of `decode_status`."""
+    return sum(1 << STATUS_FLAGS.index(name) for name in set(flags))
