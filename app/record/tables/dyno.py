@@ -25,7 +25,8 @@ class DynoSession(Evidence, Base):
         CheckConstraint("pressure_hpa is null or pressure_hpa between 300 and 1200", name="pressure"),
         CheckConstraint("temperature_c is null or temperature_c between -60 and 70", name="temperature"),
         CheckConstraint(
-            "relative_humidity_percent is null or relative_humidity_percent between 0 and 100", name="humidity"
+            "relative_humidity_percent is null or relative_humidity_percent between 0 and 100",
+            name="humidity",
         ),
         CheckConstraint("battery_soc_percent is null or battery_soc_percent between 0 and 100", name="soc"),
     )

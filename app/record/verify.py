@@ -1,0 +1,138 @@
+"""Walk the journal chain, every row hash and every blob; say what is wrong."""
+
+import json
+from collections.abc import Callable, Iterable
+from dataclasses import dataclass
+
+from sqlalchemy import inspect, select
+from sqlalchemy.orm import Session, undefer
+
+from app.errors import Damaged
+from app.record import content
+from app.record.journal import GENESIS, Head, link
+from app.record.row_hash import row_hash
+from app.record.tables import Base, Content, JournalEntry
+
+Progress = Callable[[str, int, int], None]
+
+
+@dataclass(frozen=True, slots=True)
+class Verification:
+    """Findings, one sentence each; none means that everything holds."""
+
+    entries: int
+    rows: int
+    blobs: int
+    head: Head
+    findings: tuple[str, ...]
+
+    @property
+    def clean(self) -> bool:
+        return not self.findings
+
+    @property
+    def sentence(self) -> str:
+        counted = f"{self.entries} journal entries, {self.rows} rows and {self.blobs} stored files"
+        if self.clean:
+            return f"Everything holds: {counted} checked, head {self.head.short}."
+        return f"{len(self.findings)} of {counted} do not hold."
+
+
+def verify(
+    session: Session, *, anchors: Iterable[tuple[int, str]] = (), progress: Progress | None = None
+) -> Verification:
+    """Check the whole record.
+
+    `anchors` are (entry number, first hex digits of its hash) pairs copied from printed sheets: only they can show
+    that the tail was cut or the whole chain rewritten.
+    """
+    findings: list[str] = []
+    hashes, expected = _walk_chain(session, findings)
+    findings.extend(_against_anchors(hashes, anchors))
+    rows = _check_rows(session, expected, findings, progress)
+    blobs = _check_blobs(session, findings, progress)
+    last = max(hashes, default=0)
+    return Verification(len(hashes), rows, blobs, Head(last, hashes.get(last, GENESIS)), tuple(findings))
+
+
+def _walk_chain(session: Session, findings: list[str]) -> tuple[dict[int, str], dict[tuple[str, str], str]]:
+    hashes: dict[int, str] = {}
+    expected: dict[tuple[str, str], str] = {}
+    previous, number = GENESIS, 0
+    for entry in session.scalars(
+        select(JournalEntry).order_by(JournalEntry.seq).execution_options(yield_per=500)
+    ):
+        number += 1
+        if entry.seq != number:
+            findings.append(f"Journal: entry {number} is missing.")
+            number = entry.seq
+        if entry.previous_hash != previous or link(entry.previous_hash, entry.body) != entry.hash:
+            findings.append(f"Journal: entry {entry.seq} does not follow from the one before it.")
+        previous = entry.hash
+        hashes[entry.seq] = entry.hash
+        try:
+            body = json.loads(entry.body)
+            if (
+                body["seq"] != entry.seq
+                or body["action"] != entry.action
+                or body["vehicle_id"] != entry.vehicle_id
+            ):
+                findings.append(f"Journal: the columns of entry {entry.seq} differ from its content.")
+            for table, key, digest in body["rows"]:
+                expected[(table, str(key))] = digest
+        except (ValueError, KeyError, TypeError):
+            findings.append(f"Journal: the content of entry {entry.seq} cannot be read.")
+    return hashes, expected
+
+
+def _against_anchors(hashes: dict[int, str], anchors: Iterable[tuple[int, str]]) -> list[str]:
+    return [
+        f"Journal: entry {seq} is missing or differs from the printed head {seq}-{start}."
+        for seq, start in anchors
+        if not hashes.get(seq, "").startswith(start)
+    ]
+
+
+def _append_only_classes() -> list[type[Base]]:
+    classes = [mapper.class_ for mapper in Base.registry.mappers]
+    return sorted(
+        (c for c in classes if getattr(c, "append_only", False) and c is not JournalEntry),
+        key=lambda c: str(c.__tablename__),
+    )
+
+
+def _check_rows(
+    session: Session, expected: dict[tuple[str, str], str], findings: list[str], progress: Progress | None
+) -> int:
+    count, total = 0, len(expected)
+    for table in _append_only_classes():
+        name = str(table.__tablename__)
+        key_column = inspect(table).primary_key[0]
+        options = [undefer(Content.data)] if table is Content else []
+        for row in session.scalars(select(table).options(*options).execution_options(yield_per=50)):
+            key = str(getattr(row, key_column.key))
+            wanted = expected.pop((name, key), None)
+            count += 1
+            if wanted is None:
+                findings.append(f"{name} {key}: this row is in no journal entry.")
+            elif row_hash(row) != wanted:
+                findings.append(f"{name} {key}: the row differs from what the journal recorded.")
+            session.expunge(row)
+            if progress is not None and count % 100 == 0:
+                progress("rows", count, total)
+    findings.extend(
+        f"{name} {key}: the journal speaks of this row, but it is gone." for name, key in expected
+    )
+    return count
+
+
+def _check_blobs(session: Session, findings: list[str], progress: Progress | None) -> int:
+    digests = list(session.scalars(select(Content.sha256)))
+    for number, digest in enumerate(digests, 1):
+        try:
+            content.fetch(session, digest)
+        except Damaged as error:
+            findings.append(error.sentence)
+        if progress is not None and number % 20 == 0:
+            progress("stored files", number, len(digests))
+    return len(digests)
