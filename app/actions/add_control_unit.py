@@ -32,19 +32,13 @@ def add_control_unit(
     """
     vehicle = vehicles.vehicle(session, vehicle_id)
     if role not in ROLES:
-        raise BadInput(
-            f"“{role}” is no role of a control unit; choose one of {', '.join(ROLES)}.", field="role"
-        )
+        raise BadInput(f"“{role}” is no role of a control unit; choose one of {', '.join(ROLES)}.", field="role")
     number = hardware_number.strip()
     if not number:
-        raise BadInput(
-            "The hardware number is missing: copy it from the label or the scan.", field="hardware_number"
-        )
+        raise BadInput("The hardware number is missing: copy it from the label or the scan.", field="hardware_number")
     for unit in vehicles.control_units(session, vehicle.id):
         if unit.role == role and normalise_number(unit.hardware_number) == normalise_number(number):
-            raise Conflict(
-                f"This car has a control unit {role} {number} on record already.", field="hardware_number"
-            )
+            raise Conflict(f"This car has a control unit {role} {number} on record already.", field="hardware_number")
     unit = ControlUnit(
         vehicle_id=vehicle.id,
         role=role,

@@ -59,9 +59,7 @@ def on_units(session: Session, unit_ids: Collection[int]) -> dict[int, OnUnit]:
         events[stock.control_unit_id].append(((stock.at, 0, stock.id), StockConfirmed(stock.at, stock.id)))
     checks = session.scalars(select(IdentityCheck).where(IdentityCheck.control_unit_id.in_(unit_ids)))
     for check in checks:
-        events[check.control_unit_id].append(
-            ((check.at, 1, check.id), IdentityChecked(check.at, check.matches))
-        )
+        events[check.control_unit_id].append(((check.at, 1, check.id), IdentityChecked(check.at, check.matches)))
     for key, unit_id, event in _flash_events(session, unit_ids):
         events[unit_id].append((key, event))
     return {
@@ -70,9 +68,7 @@ def on_units(session: Session, unit_ids: Collection[int]) -> dict[int, OnUnit]:
     }
 
 
-def _flash_events(
-    session: Session, unit_ids: Collection[int]
-) -> list[tuple[tuple[object, ...], int, FlashLogged]]:
+def _flash_events(session: Session, unit_ids: Collection[int]) -> list[tuple[tuple[object, ...], int, FlashLogged]]:
     equal: dict[int, bool] = {}
     read_backs = (
         select(ReadBack.flash_id, ReadBack.equal)

@@ -69,9 +69,7 @@ def _as_runs(session: Session, digest: str, data: bytes, base: str | None, at: d
 def _whole(digest: str, data: bytes, at: dt.datetime) -> Content:
     packed = zstandard.ZstdCompressor(level=_COMPRESS_LEVEL).compress(data)
     coding, stored = ("zstd", packed) if len(packed) < _WORTH_IT * len(data) else ("raw", data)
-    return Content(
-        sha256=digest, size=len(data), coding=coding, base_sha256=None, depth=0, data=stored, at=at
-    )
+    return Content(sha256=digest, size=len(data), coding=coding, base_sha256=None, depth=0, data=stored, at=at)
 
 
 def exists(session: Session, digest: str) -> bool:

@@ -20,11 +20,7 @@ def canonical(value: Any) -> Any:
     if isinstance(value, float):
         return int(value) if value.is_integer() and abs(value) < 2**53 else value
     if isinstance(value, bytes):
-        return (
-            "sha256:" + hashlib.sha256(value).hexdigest()
-            if len(value) > 64
-            else base64.b64encode(value).decode()
-        )
+        return "sha256:" + hashlib.sha256(value).hexdigest() if len(value) > 64 else base64.b64encode(value).decode()
     if isinstance(value, dt.datetime):
         return value.astimezone(dt.UTC).isoformat(timespec="microseconds")
     if isinstance(value, dict):
@@ -37,9 +33,7 @@ def canonical(value: Any) -> Any:
 def row_values(row: Base) -> dict[str, Any]:
     """Column name → canonical value of a row."""
     mapper = inspect(type(row))
-    return {
-        attribute.columns[0].name: canonical(getattr(row, attribute.key)) for attribute in mapper.column_attrs
-    }
+    return {attribute.columns[0].name: canonical(getattr(row, attribute.key)) for attribute in mapper.column_attrs}
 
 
 def row_hash(row: Base) -> str:

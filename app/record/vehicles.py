@@ -81,26 +81,19 @@ def in_the_shop(session: Session) -> Sequence[tuple[Vehicle, Visit]]:
 
 
 def visits(session: Session, vehicle_id: int) -> Sequence[Visit]:
-    return session.scalars(
-        select(Visit).where(Visit.vehicle_id == vehicle_id).order_by(Visit.arrived_at.desc())
-    ).all()
+    return session.scalars(select(Visit).where(Visit.vehicle_id == vehicle_id).order_by(Visit.arrived_at.desc())).all()
 
 
 def open_visit(session: Session, vehicle_id: int) -> Visit | None:
     return session.scalar(
-        select(Visit)
-        .where(Visit.vehicle_id == vehicle_id, Visit.left_at.is_(None))
-        .order_by(Visit.id.desc())
-        .limit(1)
+        select(Visit).where(Visit.vehicle_id == vehicle_id, Visit.left_at.is_(None)).order_by(Visit.id.desc()).limit(1)
     )
 
 
 def identity_checks(session: Session, unit_ids: Collection[int]) -> Sequence[IdentityCheck]:
     """Newest first."""
     return session.scalars(
-        select(IdentityCheck)
-        .where(IdentityCheck.control_unit_id.in_(unit_ids))
-        .order_by(IdentityCheck.id.desc())
+        select(IdentityCheck).where(IdentityCheck.control_unit_id.in_(unit_ids)).order_by(IdentityCheck.id.desc())
     ).all()
 
 

@@ -59,9 +59,7 @@ def _walk_chain(session: Session, findings: list[str]) -> tuple[dict[int, str], 
     hashes: dict[int, str] = {}
     expected: dict[tuple[str, str], str] = {}
     previous, number = GENESIS, 0
-    for entry in session.scalars(
-        select(JournalEntry).order_by(JournalEntry.seq).execution_options(yield_per=500)
-    ):
+    for entry in session.scalars(select(JournalEntry).order_by(JournalEntry.seq).execution_options(yield_per=500)):
         number += 1
         if entry.seq != number:
             findings.append(f"Journal: entry {number} is missing.")
@@ -72,11 +70,7 @@ def _walk_chain(session: Session, findings: list[str]) -> tuple[dict[int, str], 
         hashes[entry.seq] = entry.hash
         try:
             body = json.loads(entry.body)
-            if (
-                body["seq"] != entry.seq
-                or body["action"] != entry.action
-                or body["vehicle_id"] != entry.vehicle_id
-            ):
+            if body["seq"] != entry.seq or body["action"] != entry.action or body["vehicle_id"] != entry.vehicle_id:
                 findings.append(f"Journal: the columns of entry {entry.seq} differ from its content.")
             for table, key, digest in body["rows"]:
                 expected[(table, str(key))] = digest
@@ -120,9 +114,7 @@ def _check_rows(
             session.expunge(row)
             if progress is not None and count % 100 == 0:
                 progress("rows", count, total)
-    findings.extend(
-        f"{name} {key}: the journal speaks of this row, but it is gone." for name, key in expected
-    )
+    findings.extend(f"{name} {key}: the journal speaks of this row, but it is gone." for name, key in expected)
     return count
 
 

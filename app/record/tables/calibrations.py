@@ -177,9 +177,7 @@ class CodingWriteBack(Evidence, Base):
 
     __tablename__ = "coding_write_back"
     __table_args__ = (
-        CheckConstraint(
-            "waiver_reason is not null or read_snapshot_id is not null", name="evidence_or_waiver"
-        ),
+        CheckConstraint("waiver_reason is not null or read_snapshot_id is not null", name="evidence_or_waiver"),
     )
     flash_id: Mapped[int] = mapped_column(ForeignKey("flash.id"), index=True)
     wanted_snapshot_id: Mapped[int | None] = mapped_column(ForeignKey("coding_snapshot.id"))

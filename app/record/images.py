@@ -1,0 +1,62 @@
+"""Images between the content store and the calculation: rows with an image's columns in, `Image` out."""
+
+import datetime as dt
+from typing import Protocol, TypedDict
+
+from sqlalchemy.orm import Session
+
+from app.calc.calibration.image import Image
+from app.errors import Conflict
+from app.record import content
+
+
+class HoldsImage(Protocol):
+    """A row of stock, stock read, revision or read-back."""
+
+    sha256: object
+    spans: object
+
+
+class ImageFields(TypedDict):
+    """Values for the image columns of a row."""
+
+    sha256: str
+    spans: list[list[int]]
+    crc32: int
+    size: int
+    file_format: str
+    file_name: str
+    original_sha256: str | None
+
+
+def store(
+    session: Session,
+    image: Image,
+    *,
+    uploaded: bytes,
+    file_format: str,
+    file_name: str,
+    at: dt.datetime,
+    base: str | None = None,
+) -> ImageFields:
+    """Store the image's bytes, and the uploaded file itself where it is not those bytes already."""
+    digest = content.put(session, image.payload, at=at, base=base)
+    original = None if uploaded == image.payload else content.put(session, uploaded, at=at)
+    return ImageFields(
+        sha256=digest,
+        spans=[list(span) for span in image.spans],
+        crc32=image.crc32,
+        size=image.size,
+        file_format=file_format,
+        file_name=file_name,
+        original_sha256=original,
+    )
+
+
+def load(session: Session, row: HoldsImage) -> Image:
+    """The verified image of a row; Conflict for a revision that was entered by hand and has none."""
+    if row.sha256 is None or row.spans is None:
+        raise Conflict("This revision was entered by hand and has no image; upload the file to work with its bytes.")
+    spans = row.spans
+    assert isinstance(spans, list)
+    return Image.from_spans([(address, length) for address, length in spans], content.fetch(session, str(row.sha256)))
