@@ -1,0 +1,1 @@
+"""An invented workshop's year: its people, cars and the files they upload. See README.md."""
