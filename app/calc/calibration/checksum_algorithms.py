@@ -58,9 +58,7 @@ class Algorithm:
         init = self.init if start is None else start
         return anycrc.CRC(self.width, self.poly, init, self.refin, self.refout, self.xorout)
 
-    def compute(
-        self, data: bytes | memoryview, byte_order: ByteOrder = "big", start: int | None = None
-    ) -> int:
+    def compute(self, data: bytes | memoryview, byte_order: ByteOrder = "big", start: int | None = None) -> int:
         """The checksum of `data`; `start` replaces the algorithm's own start value.
 
         A last word that is not whole is filled with zero bytes.
@@ -156,7 +154,7 @@ def _sums() -> list[Algorithm]:
 _CATALOGUE = _catalogue()
 _ALIASES = {key: _catalogue_name(value) for key, value in anycrc.aliases.items()}
 
-# The CRCs met in control units, file formats and bus protocols; the other models of the catalogue work by name.
+# The CRCs met in control units, file formats and bus protocols; the catalogue's others work by name.
 _COMMON = (
     "CRC-8/SAE-J1850",
     "CRC-8/AUTOSAR",
