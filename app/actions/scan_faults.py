@@ -1,0 +1,49 @@
+"""Keep the fault codes found on a car at one moment."""
+
+import datetime as dt
+from collections.abc import Sequence
+from dataclasses import asdict
+from typing import Any
+
+from sqlalchemy.orm import Session
+
+from app.readers.fault_list import Fault
+from app.record import journal, vehicles
+from app.record.tables import FaultScan, Person
+
+
+def scan_faults(
+    session: Session,
+    *,
+    person: Person,
+    at: dt.datetime,
+    vehicle_id: int,
+    faults: Sequence[Fault],
+    text: str,
+    occasion: str,
+    readiness: dict[str, Any] | None = None,
+) -> FaultScan:
+    """Store the decoded list and the text it came from."""
+    vehicle = vehicles.vehicle(session, vehicle_id)
+    scan = FaultScan(
+        vehicle_id=vehicle.id,
+        occasion=occasion.strip() or "as found",
+        faults=[asdict(fault) for fault in faults],
+        text=text,
+        readiness=readiness,
+        at=at,
+        by_id=person.id,
+    )
+    session.add(scan)
+    session.flush()
+    codes = ", ".join(dict.fromkeys(fault.code for fault in faults)) or "none"
+    journal.append(
+        session,
+        at=at,
+        person=person,
+        action="scan faults",
+        sentence=f"Fault codes scanned ({scan.occasion}): {codes}.",
+        vehicle_id=vehicle.id,
+        subject=("fault_scan", scan.id),
+    )
+    return scan
