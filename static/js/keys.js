@@ -1,0 +1,62 @@
+// Keys that work on every page.
+//
+// Hooks: data-search-shortcut   the field that "/" goes to
+//        data-keys="list"       up, down, Home and End move between the links and buttons inside
+//        dialog#keyboard-help   opened by "?"
+//        data-print             a button that prints; shown only when this script runs
+// Esc leaves a field, closes an open <details> and, by the browser, a dialog.
+
+const typing = (element) => element?.matches("input:not([type=checkbox], [type=radio], [type=file]), textarea, select, [contenteditable]");
+
+function stops(list) {
+  return [...list.querySelectorAll("a[href], button:not([disabled]), summary")].filter((stop) => stop.checkVisibility());
+}
+
+function moveInList(event) {
+  const list = event.target.closest?.("[data-keys=list]");
+  if (!list || typing(event.target)) return false;
+  const all = stops(list);
+  const at = all.indexOf(event.target);
+  if (at < 0) return false;
+  const to = { ArrowDown: at + 1, ArrowUp: at - 1, Home: 0, End: all.length - 1 }[event.key];
+  if (to === undefined || !all[to]) return false;
+  all[to].focus();
+  return true;
+}
+
+function leave(event) {
+  if (document.querySelector("dialog[open]")) return false;
+  if (typing(event.target)) {
+    event.target.blur();
+    return true;
+  }
+  const open = event.target.closest?.("details[open]");
+  if (!open) return false;
+  open.open = false;
+  open.querySelector("summary")?.focus();
+  return true;
+}
+
+document.addEventListener("keydown", (event) => {
+  if (event.defaultPrevented || event.ctrlKey || event.metaKey || event.altKey) return;
+  let taken = false;
+  if (event.key === "Escape") taken = leave(event);
+  else if (event.key === "/" && !typing(event.target)) {
+    const field = document.querySelector("[data-search-shortcut]");
+    field?.focus();
+    field?.select();
+    taken = Boolean(field);
+  } else if (event.key === "?" && !typing(event.target)) {
+    const help = document.getElementById("keyboard-help");
+    if (help && !document.querySelector("dialog[open]")) {
+      help.showModal();
+      taken = true;
+    }
+  } else taken = moveInList(event);
+  if (taken) event.preventDefault();
+});
+
+for (const button of document.querySelectorAll("[data-print]")) button.hidden = false;
+document.addEventListener("click", (event) => {
+  if (event.target.closest("[data-print]")) print();
+});
