@@ -119,7 +119,8 @@ def _characteristic(software: Software, table: Table) -> Iterator[str]:
     for axis in (table.x, table.y):
         if axis is not None:
             kind = "COM_AXIS" if axis.shared else "STD_AXIS"
-            yield f"      /begin AXIS_DESCR {kind} NO_INPUT_QUANTITY {_method(axis.scale)} {len(axis.points)} {_limits(axis.scale)}"
+            size = f"{len(axis.points)} {_limits(axis.scale)}"
+            yield f"      /begin AXIS_DESCR {kind} NO_INPUT_QUANTITY {_method(axis.scale)} {size}"
             if axis.shared:
                 yield f"        AXIS_PTS_REF {axis.name}"
             yield "      /end AXIS_DESCR"

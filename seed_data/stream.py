@@ -6,6 +6,7 @@ no transcendental function.
 """
 
 import hashlib
+from math import sqrt
 
 import numpy as np
 from numpy.typing import NDArray
@@ -48,6 +49,6 @@ def smooth(name: str, count: int, knots: int) -> list[float]:
         t = place - left
         weight = t * t * (3.0 - 2.0 * t)
         # Between two independent knots the spread would shrink; dividing by this root keeps it at 1.
-        spread = ((1.0 - weight) * (1.0 - weight) + weight * weight) ** 0.5
+        spread = sqrt((1.0 - weight) * (1.0 - weight) + weight * weight)
         values.append((at[left] * (1.0 - weight) + at[left + 1] * weight) / spread)
     return values
