@@ -6,7 +6,7 @@ from dataclasses import dataclass
 
 from sqlalchemy.orm import Session
 
-from app.calc.calibration.byte_ranges import first_differences
+from app.calc.calibration.first_differences import first_differences
 from app.calc.calibration.checksum import ChecksumResult, evaluate_all
 from app.calc.calibration.checksum_json import results_to_json
 from app.calc.calibration.image import Image

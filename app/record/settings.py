@@ -1,0 +1,60 @@
+"""Settings of the workshop that a manager changes on screen."""
+
+from dataclasses import dataclass, fields
+from zoneinfo import available_timezones
+
+from sqlalchemy import select
+from sqlalchemy.orm import Session
+
+from app.errors import BadInput
+from app.record.tables import ShopSetting
+
+
+@dataclass(frozen=True, slots=True)
+class Shop:
+    """The workshop's settings.
+
+    name : printed on reports and certificates.
+    time_zone : IANA name; empty = the one that the server was started with.
+    supply_minimum_v : supply voltage below which a flash is warned about (common practice, no source).
+    equivalence_margin_percent : a verification pull may differ from the baseline by this much, either way.
+    """
+
+    name: str = "Workshop"
+    time_zone: str = ""
+    supply_minimum_v: float = 12.5
+    equivalence_margin_percent: float = 3.0
+
+
+_BOUNDS = {"supply_minimum_v": (9.0, 60.0), "equivalence_margin_percent": (0.1, 20.0)}
+
+
+def shop(session: Session) -> Shop:
+    known = {field.name for field in fields(Shop)}
+    rows = session.execute(select(ShopSetting.key, ShopSetting.value)).tuples()
+    return Shop(**{key: value["value"] for key, value in rows if key in known})
+
+
+def check(wanted: Shop) -> None:
+    """Raise `BadInput` that names the field outside its bounds."""
+    if not wanted.name.strip() or len(wanted.name) > 80:
+        raise BadInput("The workshop's name must have 1 to 80 characters.", field="name")
+    if wanted.time_zone and wanted.time_zone not in available_timezones():
+        raise BadInput(f"{wanted.time_zone!r} is no time zone; write one like Europe/Lisbon.", field="time_zone")
+    for field, (lowest, highest) in _BOUNDS.items():
+        if not lowest <= getattr(wanted, field) <= highest:
+            raise BadInput(f"Write a number from {lowest:g} to {highest:g}.", field=field)
+
+
+def store(session: Session, wanted: Shop) -> dict[str, tuple[str | float, str | float]]:
+    """Keep the settings; returns what changed: field → (before, after)."""
+    check(wanted)
+    before = shop(session)
+    changed: dict[str, tuple[str | float, str | float]] = {}
+    for field in fields(Shop):
+        old, new = getattr(before, field.name), getattr(wanted, field.name)
+        if old != new:
+            changed[field.name] = (old, new)
+            session.merge(ShopSetting(key=field.name, value={"value": new}))
+    session.flush()
+    return changed
