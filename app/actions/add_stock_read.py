@@ -6,9 +6,9 @@ from dataclasses import dataclass
 
 from sqlalchemy.orm import Session
 
-from app.calc.calibration.first_differences import first_differences
 from app.calc.calibration.checksum import ChecksumResult, evaluate_all
 from app.calc.calibration.checksum_json import results_to_json
+from app.calc.calibration.first_differences import first_differences
 from app.calc.calibration.image import Image
 from app.errors import Conflict
 from app.readers.image import ReadImage

@@ -1,0 +1,80 @@
+"""Record a strip run from its slip."""
+
+import datetime as dt
+
+from sqlalchemy.orm import Session
+
+from app.errors import BadInput
+from app.record import attributions, journal, vehicles
+from app.record.tables import Attribution, Person, StripRun
+
+FIELDS = (
+    "et_60ft_s",
+    "et_330ft_s",
+    "et_660ft_s",
+    "trap_660ft_kmh",
+    "et_1000ft_s",
+    "et_1320ft_s",
+    "trap_1320ft_kmh",
+    "t_0_60mph_s",
+    "t_0_100kmh_s",
+)
+_ELAPSED = ("et_60ft_s", "et_330ft_s", "et_660ft_s", "et_1000ft_s", "et_1320ft_s")
+
+
+def record_strip_run(
+    session: Session,
+    *,
+    person: Person,
+    at: dt.datetime,
+    vehicle_id: int,
+    results: dict[str, float],
+    place: str,
+    how: str,
+    note: str = "",
+    run_at: dt.datetime | None = None,
+) -> StripRun:
+    """Keep elapsed times (s) and trap speeds (km/h); times that run backwards are refused."""
+    vehicle = vehicles.vehicle(session, vehicle_id)
+    unknown = set(results) - set(FIELDS)
+    if unknown or not results:
+        raise BadInput(f"Give at least one of {', '.join(FIELDS)}.", field="results")
+    if any(value <= 0 for value in results.values()):
+        raise BadInput("Elapsed times and speeds are above zero; check the slip.", field="results")
+    times = [(key, results[key]) for key in _ELAPSED if key in results]
+    for (near, before), (far, after) in zip(times, times[1:], strict=False):
+        if after <= before:
+            raise BadInput(f"{far} ({after:g} s) is not after {near} ({before:g} s); check the slip.", field=far)
+    row = StripRun(
+        vehicle_id=vehicle.id,
+        run_at=run_at or at,
+        place=place.strip(),
+        how=how.strip(),
+        results=dict(results),
+        note=note.strip(),
+        at=at,
+        by_id=person.id,
+    )
+    session.add(row)
+    session.flush()
+    for unit_id, revision_id in attributions.suggested(session, vehicle.id, row.run_at).items():
+        session.add(
+            Attribution(
+                strip_run_id=row.id,
+                control_unit_id=unit_id,
+                revision_id=revision_id,
+                reason="from the flash log by time",
+                at=at,
+                by_id=person.id,
+            )
+        )
+    journal.append(
+        session,
+        at=at,
+        person=person,
+        action="record strip run",
+        sentence="Strip run recorded: " + ", ".join(f"{key} {value:g}" for key, value in results.items()) + ".",
+        vehicle_id=vehicle.id,
+        subject=("strip_run", row.id),
+    )
+    return row
