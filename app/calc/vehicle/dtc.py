@@ -82,9 +82,7 @@ def decode_dtc(raw: bytes) -> Dtc | None:
     'U0100-87'
     """
     if len(raw) not in (2, 3):
-        raise BadInput(
-            f"A fault code has 2 or 3 bytes, this has {len(raw)}; enter it as the scan tool shows it."
-        )
+        raise BadInput(f"A fault code has 2 or 3 bytes, this has {len(raw)}; enter it as the scan tool shows it.")
     if not any(raw):
         return None
     code = f"{_LETTERS[raw[0] >> 6]}{raw[0] >> 4 & 3:X}{raw[0] & 0xF:X}{raw[1]:02X}"
@@ -127,3 +125,27 @@ def decode_status(status: int) -> tuple[str, ...]:
 def encode_status(flags: tuple[str, ...]) -> int:
     """The status byte of flag names; the inverse of `decode_status`."""
     return sum(1 << STATUS_FLAGS.index(name) for name in set(flags))
+
+
+# Beside the status byte: a code kept until the monitor itself has passed (SAE J1979 service 0A).
+PERMANENT = "permanent"
+
+
+@dataclass(frozen=True, slots=True)
+class Fault:
+    """One trouble code as a scan lists it; `flags` are names of STATUS_FLAGS or PERMANENT, empty when not told.
+
+    `module` is the control unit's name as the scan gave it, empty when it gave none.
+    """
+
+    dtc: Dtc
+    flags: tuple[str, ...] = ()
+    text: str = ""
+    module: str = ""
+
+    @property
+    def sentence(self) -> str:
+        """The fault on one line: module, code, text, status."""
+        words = ", ".join(flag.replace("_", " ") for flag in self.flags)
+        head = ": ".join(filter(None, (self.module, self.dtc.display)))
+        return " – ".join(filter(None, (head, self.text))) + (f" ({words})" if words else "")
