@@ -1,0 +1,206 @@
+"""What needs a person, in order of danger: read from the log, never kept as a list of its own."""
+
+from collections import defaultdict
+from collections.abc import Collection, Sequence
+from dataclasses import dataclass
+from typing import Literal
+
+from sqlalchemy import select
+from sqlalchemy.orm import Session
+
+from app.record import car_state, flashes
+from app.record.car_state import vehicle_label
+from app.record.flashes import FlashRecord
+from app.record.tables import (
+    Attribution,
+    Certificate,
+    ControlUnit,
+    IdentityCheck,
+    Restore,
+    Revision,
+    RevisionDecision,
+    Run,
+    Stock,
+    StockRead,
+    Vehicle,
+)
+
+Severity = Literal["danger", "attention", "info"]
+_ORDER: dict[Severity, int] = {"danger": 0, "attention": 1, "info": 2}
+
+
+@dataclass(frozen=True, slots=True)
+class Attention:
+    """One thing that waits: how grave, the sentence, what to do, and what it is about (kind, id)."""
+
+    vehicle_id: int
+    vehicle: str
+    severity: Severity
+    sentence: str
+    action: str
+    target: tuple[str, int]
+
+
+def of_vehicles(session: Session, vehicles: Sequence[Vehicle]) -> list[Attention]:
+    """Everything that waits on the given cars, the most dangerous first."""
+    if not vehicles:
+        return []
+    by_id = {vehicle.id: vehicle for vehicle in vehicles}
+    units = session.scalars(select(ControlUnit).where(ControlUnit.vehicle_id.in_(by_id))).all()
+    found: list[Attention] = []
+    found += _coding(session, vehicles)
+    found += _flashes(session, by_id, units)
+    found += _identity(session, by_id, units)
+    found += _restores(session, by_id)
+    found += _undecided(session, by_id, units)
+    found += _single_reads(session, by_id, units)
+    return sorted(found, key=lambda item: (_ORDER[item.severity], item.vehicle_id))
+
+
+def everywhere(session: Session) -> list[Attention]:
+    """Everything that waits in the shop."""
+    return of_vehicles(session, session.scalars(select(Vehicle).order_by(Vehicle.id)).all())
+
+
+def _coding(session: Session, vehicles: Sequence[Vehicle]) -> list[Attention]:
+    owed = car_state.pending_of(session, vehicles)
+    return [
+        Attention(
+            v.id,
+            vehicle_label(v),
+            "danger",
+            "Coding pending: write it back and verify it before the engine is first started.",
+            "Write coding back",
+            ("flash", owed[v.id][-1].flash_id),
+        )
+        for v in vehicles
+        if v.id in owed
+    ]
+
+
+def _latest(records: Sequence[FlashRecord]) -> dict[int, FlashRecord]:
+    newest: dict[int, FlashRecord] = {}
+    for record in records:
+        newest.setdefault(record.flash.control_unit_id, record)
+    return newest
+
+
+def _flashes(session: Session, by_id: dict[int, Vehicle], units: Sequence[ControlUnit]) -> list[Attention]:
+    newest = _latest(flashes.of_units(session, [unit.id for unit in units]))
+    found = []
+    for unit in units:
+        record = newest.get(unit.id)
+        if record is None:
+            continue
+        vehicle = by_id[unit.vehicle_id]
+        sentence, action, severity = _flash_finding(unit.role, record)
+        if sentence:
+            found.append(
+                Attention(vehicle.id, vehicle_label(vehicle), severity, sentence, action, ("flash", record.flash.id))
+            )
+    return found
+
+
+def _flash_finding(role: str, record: FlashRecord) -> tuple[str, str, Severity]:
+    if record.flash.outcome != "completed":
+        return (
+            f"The last write to the {role} control unit {record.flash.outcome}: what it carries is not known.",
+            "Log the next write",
+            "danger",
+        )
+    if record.read_back is not None and not record.read_back.equal:
+        return f"The read-back of the {role} control unit differs from what was written.", "Look at it", "danger"
+    if record.read_back is None:
+        return f"The last write to the {role} control unit was not read back.", "Add the read-back", "attention"
+    return "", "", "info"
+
+
+def _identity(session: Session, by_id: dict[int, Vehicle], units: Sequence[ControlUnit]) -> list[Attention]:
+    checks = session.scalars(
+        select(IdentityCheck).where(IdentityCheck.control_unit_id.in_([u.id for u in units])).order_by(IdentityCheck.id)
+    )
+    newest = {check.control_unit_id: check for check in checks}
+    states = car_state.on_units(session, [u.id for u in units if u.id in newest and not newest[u.id].matches])
+    role = {unit.id: unit for unit in units}
+    found = []
+    for unit_id, state in states.items():
+        if state.kind == "unknown" and state.flash_id is None:
+            vehicle = by_id[role[unit_id].vehicle_id]
+            found.append(
+                Attention(
+                    vehicle.id,
+                    vehicle_label(vehicle),
+                    "attention",
+                    f"The {role[unit_id].role} control unit reports other numbers than the record: "
+                    "somebody else has written it.",
+                    "Compare the numbers",
+                    ("identity_check", newest[unit_id].id),
+                )
+            )
+    return found
+
+
+def _restores(session: Session, by_id: dict[int, Vehicle]) -> list[Attention]:
+    done = select(Certificate.restore_id)
+    rows = session.scalars(select(Restore).where(Restore.vehicle_id.in_(by_id), Restore.id.not_in(done)))
+    return [
+        Attention(
+            row.vehicle_id,
+            vehicle_label(by_id[row.vehicle_id]),
+            "attention",
+            f"Restore {row.number} is open: {row.reason}",
+            "Continue the restore",
+            ("restore", row.id),
+        )
+        for row in rows
+    ]
+
+
+def _undecided(session: Session, by_id: dict[int, Vehicle], units: Sequence[ControlUnit]) -> list[Attention]:
+    """Revisions with measured pulls that nobody kept, released or withdrew."""
+    unit_ids = [unit.id for unit in units]
+    decided: Collection[int] = set(session.scalars(select(RevisionDecision.revision_id)).all())
+    rows = session.execute(
+        select(Revision)
+        .join(Attribution, Attribution.revision_id == Revision.id)
+        .join(Run, Run.dyno_session_id == Attribution.dyno_session_id)
+        .where(Revision.control_unit_id.in_(unit_ids))
+        .distinct()
+        .order_by(Revision.id)
+    )
+    vehicle_of = {unit.id: by_id[unit.vehicle_id] for unit in units}
+    return [
+        Attention(
+            vehicle_of[row.control_unit_id].id,
+            vehicle_label(vehicle_of[row.control_unit_id]),
+            "info",
+            f"Revision {row.number} “{row.title}” was measured, but nobody has decided on it.",
+            "Decide",
+            ("revision", row.id),
+        )
+        for (row,) in rows
+        if row.id not in decided
+    ]
+
+
+def _single_reads(session: Session, by_id: dict[int, Vehicle], units: Sequence[ControlUnit]) -> list[Attention]:
+    unit_ids = [unit.id for unit in units]
+    confirmed: dict[int, int] = defaultdict(int)
+    for stock in session.scalars(select(Stock).where(Stock.control_unit_id.in_(unit_ids))):
+        confirmed[stock.control_unit_id] = max(confirmed[stock.control_unit_id], stock.generation)
+    single = set()
+    for read in session.scalars(select(StockRead).where(StockRead.control_unit_id.in_(unit_ids))):
+        if read.generation > confirmed[read.control_unit_id]:
+            single.add(read.control_unit_id)
+    return [
+        Attention(
+            unit.vehicle_id,
+            vehicle_label(by_id[unit.vehicle_id]),
+            "info",
+            f"Stock of the {unit.role} control unit was read once; a second, equal read confirms it.",
+            "Add the second read",
+            ("control_unit", unit.id),
+        )
+        for unit in units
+        if unit.id in single
+    ]

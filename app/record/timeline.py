@@ -1,0 +1,70 @@
+"""A car's history, newest first, from its journal entries."""
+
+import datetime as dt
+from dataclasses import dataclass
+
+from sqlalchemy import select
+from sqlalchemy.orm import Session
+
+from app.record.journal import view
+from app.record.tables import JournalEntry
+
+# What each act belongs to, for the filters of the timeline.
+TOPICS = {
+    "identity": ("register vehicle", "change vehicle", "add control unit", "check identity", "accept identity"),
+    "visits": ("begin visit", "end visit", "attach file", "scan faults"),
+    "calibration": (
+        "read stock",
+        "confirm stock",
+        "log revision",
+        "enter deltas",
+        "recompute deltas",
+        "port revision",
+        "kept revision",
+        "released revision",
+        "withdrawn revision",
+    ),
+    "flashes": ("log flash", "read back", "write coding back", "waive coding", "first start", "keep coding"),
+    "measurements": (
+        "record dyno session",
+        "add runs",
+        "decide run",
+        "attribute",
+        "record strip run",
+        "record economy trial",
+        "set limit",
+    ),
+    "restore": ("open restore", "close step", "override step", "sign off restore", "issue certificate"),
+}
+_TOPIC_OF = {action: topic for topic, actions in TOPICS.items() for action in actions}
+
+
+@dataclass(frozen=True, slots=True)
+class Happening:
+    """One line of the history: when, who, what, and what it is about (kind, id)."""
+
+    seq: int
+    at: dt.datetime
+    person: str
+    topic: str
+    action: str
+    sentence: str
+    subject: tuple[str, int | str] | None
+
+
+def of_vehicle(
+    session: Session, vehicle_id: int, *, topic: str | None = None, before: int | None = None, limit: int = 40
+) -> list[Happening]:
+    """Entries of a car below number `before`, of one topic or all."""
+    query = (
+        select(JournalEntry).where(JournalEntry.vehicle_id == vehicle_id).order_by(JournalEntry.seq.desc()).limit(limit)
+    )
+    if topic in TOPICS:
+        query = query.where(JournalEntry.action.in_(TOPICS[topic]))
+    if before is not None:
+        query = query.where(JournalEntry.seq < before)
+    entries = [view(entry) for entry in session.scalars(query)]
+    return [
+        Happening(e.seq, e.at, e.person, _TOPIC_OF.get(e.action, "other"), e.action, e.sentence, e.subject)
+        for e in entries
+    ]
