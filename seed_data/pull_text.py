@@ -12,11 +12,14 @@ PSI_HPA = 68.9475729317
 
 Writer = Callable[[Sequence[Row], str, int], bytes]
 
+# Air pressure that the gauge reading of the older program was zeroed at.
+GAUGE_ZERO_HPA = 1013.0
+
 
 def north_cell(rows: Sequence[Row], car: str, number: int) -> bytes:
     """German headings, semicolons, decimal commas, a preamble and a row of units; Windows-1252."""
     head = ["Prüfstand;Nordhalle, 4 Rollen", f"Fahrzeug;{car}", f"Lauf;{number}", "Korrektur;keine", ""]
-    head.append("Zeit;Drehzahl;Radmoment;Radleistung;Geschwindigkeit;Lambda;Ladedruck absolut;Ansaugluft")
+    head.append("Zeit;Drehzahl;Drehmoment (Rad);Leistung (Rad);Geschwindigkeit;Lambda;Ladedruck absolut;Ansaugluft")
     head.append("s;1/min;Nm;kW;km/h;-;mbar;°C")
     lines = [
         f"{r.time_s:.2f};{r.speed_rpm:.0f};{r.torque_nm:.2f};{r.power_kw:.2f};{r.speed_kmh:.1f};{r.lambda_ratio:.3f};"
@@ -32,7 +35,7 @@ def north_cell_before(rows: Sequence[Row], car: str, number: int) -> bytes:
     head.append("Temps (s);Régime (tr/min);Puissance roue (ch);Vitesse (km/h);Richesse lambda;Pression suralim. (mbar)")
     lines = [
         f"{r.time_s:.2f};{r.speed_rpm:.0f};{r.power_kw / PS_KW:.2f};{r.speed_kmh:.1f};{r.lambda_ratio:.3f};"
-        f"{r.boost_hpa:.0f}".replace(".", ",")
+        f"{r.boost_hpa - GAUGE_ZERO_HPA:.0f}".replace(".", ",")
         for r in rows
     ]
     return "\r\n".join([*head, *lines, ""]).encode("utf-8-sig")

@@ -1,0 +1,25 @@
+"""The whole story: every car's part, put in order of time."""
+
+from seed_data import workshop
+from seed_data.corvane_astrel import story as corvane_astrel
+from seed_data.story import Step, Story
+
+_CARS = (corvane_astrel,)
+
+
+def told() -> Story:
+    """All steps from the oldest to the newest; steps of one minute keep the order they were told in."""
+    story = Story()
+    workshop.tell(story)
+    for car in _CARS:
+        car.tell(story)
+    story.steps.sort(key=_age)
+    return story
+
+
+def _age(step: Step) -> tuple[int, int]:
+    """Sorts oldest first: days before now, then the minute of the day; today's steps come last."""
+    if "minutes_ago" in step:
+        return 0, 1440 - int(step["minutes_ago"])
+    hours, minutes = str(step["at"]).split(":")
+    return -int(step["days_ago"]), int(hours) * 60 + int(minutes)
