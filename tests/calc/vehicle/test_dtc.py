@@ -84,9 +84,7 @@ def test_failure_type_is_spoken_where_known() -> None:
     assert set(FAILURE_TYPES) == set(DTC["dtc_3_byte"]["ftb_examples"])
 
 
-@pytest.mark.parametrize(
-    "text", ["", "P4133", "X0133", "P013", "0000", "P0133-8", "P0133-877", "hello", "P01G3"]
-)
+@pytest.mark.parametrize("text", ["", "P4133", "X0133", "P013", "0000", "P0133-8", "P0133-877", "hello", "P01G3"])
 def test_what_is_no_code_is_refused(text: str) -> None:
     with pytest.raises(BadInput, match="is no fault code"):
         parse_dtc(text)
