@@ -20,6 +20,7 @@ _HEAD = 4096
 _BOMS = (b"\xef\xbb\xbf", b"\xff\xfe", b"\xfe\xff")
 _HEX_LINE = re.compile(rb"(?:^|[\r\n]):[0-9A-Fa-f]{10}")
 _S_LINE = re.compile(rb"(?:^|[\r\n])[Ss][0-9][0-9A-Fa-f]{6}")
+_HEX_TEXT = re.compile(rb"[0-9A-Fa-f:\r\n\x1a]*")
 _NOT_TEXT = re.compile(rb"[^\t\r\n\x1a\x20-\x7e]")
 
 
@@ -68,24 +69,25 @@ def read_image(data: bytes, *, base_address: int = 0) -> ReadImage:
 
 
 def detect(data: bytes) -> ImageFormat:
-    """The format, from the first kilobytes.
+    """The format, from the first and the last kilobytes.
 
-    A line that begins with the mark, and as many hex digits as the shortest record has, decides; so does the mark
-    at the beginning of printable text. A random binary is mistaken for a text once in 10⁸.
+    A line that begins with the mark and as many hex digits as the shortest record has decides; so does the mark at
+    the beginning of printable text, and text of nothing but hex digits and colons. Random bytes are mistaken for
+    a record once in 10⁸ files.
     """
     head = data[:_HEAD]
     for bom in _BOMS:
         if head.startswith(bom):
             head = head[len(bom) :].replace(b"\0", b"")
     head = head.lstrip(b"\r\n")
-    hex_line, s_line = _HEX_LINE.search(head), _S_LINE.search(head)
-    if hex_line and not (s_line and s_line.start() < hex_line.start()):
-        return "Intel HEX"
-    if s_line:
-        return "S-record"
-    if not _NOT_TEXT.search(head):
-        if head.startswith(b":"):
+    for part in (head, data[-_HEAD:] if len(data) > _HEAD else b""):
+        hex_line, s_line = _HEX_LINE.search(part), _S_LINE.search(part)
+        if hex_line and not (s_line and s_line.start() < hex_line.start()):
             return "Intel HEX"
-        if re.match(rb"[Ss][0-9]", head):
+        if s_line:
             return "S-record"
-    return "binary"
+    if _NOT_TEXT.search(head):
+        return "binary"
+    if head.startswith(b":") or (b":" in head and _HEX_TEXT.fullmatch(head)):
+        return "Intel HEX"
+    return "S-record" if re.match(rb"[Ss][0-9]", head) else "binary"

@@ -19,7 +19,7 @@ Bytes = npt.NDArray[np.uint8]
 Ints = npt.NDArray[np.int64]
 Mask = npt.NDArray[np.bool_]
 
-MAX_LINES = 4_000_000
+MAX_LINES = 2_500_000
 MAX_SEGMENTS = 16_384
 
 _HEX_DIGIT = np.zeros(256, dtype=np.bool_)
