@@ -102,8 +102,16 @@ class _Walk:
     counted_by: dict[int, Cells]
 
 
+def nominal(layout: Layout) -> Placement:
+    """Positions with the largest number of points everywhere, whatever an image holds."""
+    placement: Placement | None = layout.cache.get("nominal")
+    if placement is None:
+        placement = layout.cache["nominal"] = _Placer(None, layout).placement()
+    return placement
+
+
 class _Placer:
-    def __init__(self, image: Image, layout: Layout) -> None:
+    def __init__(self, image: Image | None, layout: Layout) -> None:
         self.image, self.layout, self.base = image, layout, layout.address_base
         self.read_counts: dict[Cells, int] = {}
         self.axes: dict[str, PlacedAxis] = {}
@@ -121,9 +129,10 @@ class _Placer:
                 maps.append(self.map(index, definition))
             except BadInput as problem:
                 reasons.append((definition.name, problem.sentence))
-        counts = Gather.of(self.read_counts, self.image.spans)
-        expected = tuple(counts.read(self.image.payload))
-        return Placement(self.image.spans, tuple(maps), self.axes, tuple(reasons), counts, expected)
+        spans, payload = (self.image.spans, self.image.payload) if self.image else ((), b"")
+        counts = Gather.of(self.read_counts, spans)
+        expected = tuple(counts.read(payload))
+        return Placement(spans, tuple(maps), self.axes, tuple(reasons), counts, expected)
 
     def table(self, axis: AxisDefinition) -> PlacedAxis:
         """A breakpoint table with an address of its own."""
@@ -144,11 +153,7 @@ class _Placer:
             walk = self.walk(record, address, definition.byte_order, widest, in_use)
             axes = [self.inner_axis(a, definition.axes[k], k, walk) for k, a in enumerate(outer)]
             in_use = _two([axis.count for axis in axes] or walk.counts[:2])
-            strides = (
-                [max(a, b) for a, b in zip(widest, in_use, strict=True)]
-                if record.static == "cells"
-                else in_use
-            )
+            strides = [max(a, b) for a, b in zip(widest, in_use, strict=True)] if record.static == "cells" else in_use
             address, counted_by = walk.starts["values", 0][1], walk.counted_by
         if len(axes) != len(definition.axes):
             raise BadInput(f"The map {definition.name!r} has an axis in its record, but no record.")
@@ -167,9 +172,7 @@ class _Placer:
         if table is None:
             reason = self.axis_reasons.get(axis.shared, "the layout has no such axis")
             raise BadInput(f"Its shared axis {axis.shared!r} cannot be read: {reason}")
-        return PlacedAxis(
-            axis, table.count, table.cells, table.counted_by, table.parameters, table.descending
-        )
+        return PlacedAxis(axis, table.count, table.cells, table.counted_by, table.parameters, table.descending)
 
     def inner_axis(self, outer: PlacedAxis | None, axis: AxisDefinition, k: int, walk: _Walk) -> PlacedAxis:
         if outer is None:
@@ -196,9 +199,7 @@ class _Placer:
             raise BadInput(f"The record has no breakpoints for its axis {axis.name!r}.")
         return PlacedAxis(axis, count, None, counted_by, tuple(parameters))
 
-    def walk(
-        self, record: Record, address: int, byte_order: ByteOrder, limits: list[int], in_use: list[int]
-    ) -> _Walk:
+    def walk(self, record: Record, address: int, byte_order: ByteOrder, limits: list[int], in_use: list[int]) -> _Walk:
         """Step through a record. Counts are [x, y, rescale pairs of x, of y]."""
         pairs = [part.pairs if (part := record.part("rescale", k)) else 0 for k in (0, 1)]
         widest = [*limits, *pairs]
@@ -214,14 +215,13 @@ class _Placer:
                 walk.counts[slot] = self.count(cells, widest[slot])
                 if part.role == "count":
                     walk.counted_by[part.axis] = cells
-            at += (
-                _PART_CELLS[part.role](part, walk.counts if record.static == "packed" else widest)
-                * part.itemsize
-            )
+            at += _PART_CELLS[part.role](part, walk.counts if record.static == "packed" else widest) * part.itemsize
         return walk
 
     def count(self, cells: Cells, widest: int) -> int:
         """The number of points in use; never trusted beyond what the layout reserves."""
+        if self.image is None:
+            return widest
         data = self.image.read(cells.address, cells.itemsize)
         count = int.from_bytes(data, cells.byte_order, signed=cells.data_type.startswith("int"))
         if not 1 <= count <= widest:
@@ -232,9 +232,7 @@ class _Placer:
         self.read_counts[cells] = count
         return count
 
-    def line(
-        self, address: int, count: int, data_type: DataType, byte_order: ByteOrder, descending: bool
-    ) -> Cells:
+    def line(self, address: int, count: int, data_type: DataType, byte_order: ByteOrder, descending: bool) -> Cells:
         size = storage(data_type).itemsize
         first, step = (address + (count - 1) * size, -size) if descending else (address, size)
         return self.held(Cells(first + self.base, data_type, byte_order, 1, count, 0, step, (count,)))
@@ -257,13 +255,11 @@ class _Placer:
         if flip_y:
             first, y_step = first + (ny - 1) * y_step, -y_step
         shape = tuple(reversed((nx, ny)[: len(definition.shape)]))
-        return self.held(
-            Cells(first, definition.data_type, definition.byte_order, ny, nx, y_step, x_step, shape)
-        )
+        return self.held(Cells(first, definition.data_type, definition.byte_order, ny, nx, y_step, x_step, shape))
 
     def held(self, cells: Cells) -> Cells:
         low, high = cells.hull
-        if not self.image.covers(low, high - low):
+        if self.image is not None and not self.image.covers(low, high - low):
             raise BadInput(f"The image does not hold all of 0x{low:X} to 0x{high - 1:X}.")
         return cells
 
