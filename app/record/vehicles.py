@@ -129,3 +129,8 @@ def odometer_km(session: Session, vehicle_id: int) -> tuple[float, dt.datetime] 
         .limit(1)
     ).first()
     return None if row is None or row.odometer_km is None else (row.odometer_km, row.arrived_at)
+
+
+def pinned(session: Session) -> Sequence[Vehicle]:
+    """Cars that the shop keeps at hand."""
+    return session.scalars(select(Vehicle).where(Vehicle.pinned).order_by(Vehicle.make, Vehicle.model)).all()
