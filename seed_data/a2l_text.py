@@ -72,10 +72,15 @@ def _methods(software: Software) -> Iterator[str]:
         yield f'    /begin COMPU_METHOD {_method(scale)} "" {coefficients} /end COMPU_METHOD'
 
 
+def _own_axes(table: Table) -> list[tuple[str, Axis]]:
+    """("X" or "Y", axis) of the axes that lie in the table's own record."""
+    named = (("X", table.x), ("Y", table.y))
+    return [(letter, axis) for letter, axis in named if axis is not None and not axis.shared]
+
+
 def _layout_name(table: Table) -> str:
     """Record layouts are told apart by what is stored with the cells and in which types."""
-    own = [axis for axis in (table.x, table.y) if axis is not None and not axis.shared]
-    return "_".join(["RL", *(axis.scale.cell for axis in own), table.scale.cell]).upper()
+    return "_".join(["RL", *(letter + axis.scale.cell for letter, axis in _own_axes(table)), table.scale.cell]).upper()
 
 
 def _record_layouts(software: Software) -> Iterator[str]:
@@ -83,13 +88,12 @@ def _record_layouts(software: Software) -> Iterator[str]:
     for table in software.tables:
         layouts.setdefault(_layout_name(table), table)
     for name, table in layouts.items():
-        own = [axis for axis in (table.x, table.y) if axis is not None and not axis.shared]
+        own = _own_axes(table)
         yield f"    /begin RECORD_LAYOUT {name}"
-        for k, _ in enumerate(own):
-            yield f"      NO_AXIS_PTS_{'XY'[k]} {k + 1} UWORD"
-        for k, axis in enumerate(own):
-            place = len(own) + k + 1
-            yield f"      AXIS_PTS_{'XY'[k]} {place} {_CELLS[axis.scale.cell]} INDEX_INCR DIRECT"
+        for place, (letter, _) in enumerate(own, start=1):
+            yield f"      NO_AXIS_PTS_{letter} {place} UWORD"
+        for place, (letter, axis) in enumerate(own, start=len(own) + 1):
+            yield f"      AXIS_PTS_{letter} {place} {_CELLS[axis.scale.cell]} INDEX_INCR DIRECT"
         yield f"      FNC_VALUES {2 * len(own) + 1} {_CELLS[table.scale.cell]} ROW_DIR DIRECT"
         yield "    /end RECORD_LAYOUT"
     for cell in sorted({axis.scale.cell for axis in software.shared_axes}):

@@ -168,12 +168,13 @@ def _ignition(engine: Petrol, speed: Axis, load: Axis) -> list[Table]:
     scale = s.ANGLE_BYTE if engine.byte_angles else s.ANGLE
     top = engine.full_load_percent
     boosted = engine.boost_peak_hpa is not None
-    drop = 33.0 if boosted else 17.0
+    drop = 26.0 if boosted else 14.0
 
     def base(rpm: float, percent: float) -> float:
         by_speed = s.rounded([(600, 12), (1400, 21), (2600, 30), (4500, 36), (engine.redline_rpm, 38)], rpm)
         part = percent / top
-        return by_speed + 4.0 - drop * part * part - 3.0 * part * (1.0 if rpm < 2200 else 2200.0 / rpm)
+        advance = by_speed + 4.0 - drop * part * part - 3.0 * part * (1.0 if rpm < 2200 else 2200.0 / rpm)
+        return max(advance, -8.0)
 
     intake = Axis("axis_intake", "Intake air temperature", s.TEMPERATURE, (-20, 0, 20, 35, 45, 55, 65, 80))
     return [

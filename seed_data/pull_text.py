@@ -19,7 +19,9 @@ GAUGE_ZERO_HPA = 1013.0
 def north_cell(rows: Sequence[Row], car: str, number: int) -> bytes:
     """German headings, semicolons, decimal commas, a preamble and a row of units; Windows-1252."""
     head = ["Prüfstand;Nordhalle, 4 Rollen", f"Fahrzeug;{car}", f"Lauf;{number}", "Korrektur;keine", ""]
-    head.append("Zeit;Drehzahl;Drehmoment (Rad);Leistung (Rad);Geschwindigkeit;Lambda;Ladedruck absolut;Ansaugluft")
+    head.append(
+        "Zeit;Drehzahl;Drehmoment (Rad);Leistung (Rad);Geschwindigkeit;Lambda;Ladedruck absolut;Ansauglufttemperatur"
+    )
     head.append("s;1/min;Nm;kW;km/h;-;mbar;°C")
     lines = [
         f"{r.time_s:.2f};{r.speed_rpm:.0f};{r.torque_nm:.2f};{r.power_kw:.2f};{r.speed_kmh:.1f};{r.lambda_ratio:.3f};"
@@ -32,7 +34,9 @@ def north_cell(rows: Sequence[Row], car: str, number: int) -> bytes:
 def north_cell_before(rows: Sequence[Row], car: str, number: int) -> bytes:
     """The same rollers before their program was renewed: French headings, units in brackets; UTF-8 with mark."""
     head = [f"Véhicule;{car}", f"Essai;{number}", ""]
-    head.append("Temps (s);Régime (tr/min);Puissance roue (ch);Vitesse (km/h);Richesse lambda;Pression suralim. (mbar)")
+    head.append(
+        "Temps (s);Régime (tr/min);Puissance roue (ch);Vitesse (km/h);Lambda;Pression de suralimentation (mbar)"
+    )
     lines = [
         f"{r.time_s:.2f};{r.speed_rpm:.0f};{r.power_kw / PS_KW:.2f};{r.speed_kmh:.1f};{r.lambda_ratio:.3f};"
         f"{r.boost_hpa - GAUGE_ZERO_HPA:.0f}".replace(".", ",")

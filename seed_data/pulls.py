@@ -104,6 +104,9 @@ SHAPE_NOISE = 0.0025
 POINT_NOISE = 0.0016
 HEAT_SOAK = 0.0022
 
+ROWS_TO_FULL_LOAD = 40
+ROWS_OF_LIFT_OFF = 30
+
 
 def rows_of(engine: Engine, air: Air, pull: Pull) -> list[Row]:
     """The recording from a steady start over the sweep to the lift-off, 20 lines a second."""
@@ -117,7 +120,7 @@ def rows_of(engine: Engine, air: Air, pull: Pull) -> list[Row]:
         shape = 1.0 + SHAPE_NOISE * slow[k] + POINT_NOISE * white[k]
         torque = _torque(engine, pull, rpm, loaded[k]) * level * shape
         shown = round(rpm + 2.0 * jitter[k] - 1.0)
-        part = max(loaded[k], 0.0)
+        part = loaded[k]
         lambda_ratio = rounded(list(engine.lambda_ratio), rpm) * (1.0 + 0.004 * mixture[k]) * part + 1.02 * (1.0 - part)
         rows.append(
             Row(
@@ -144,28 +147,33 @@ def _level(engine: Engine, air: Air, pull: Pull) -> float:
 
 
 def _speeds(engine: Engine) -> tuple[list[float], list[float]]:
-    """Engine speed and load share (1 full, −1 drag) line by line."""
+    """Engine speed and share of full load, line by line: pedal down, sweep, pedal up."""
     speeds, loaded = [], []
-    for k in range(16):
+    for k in range(ROWS_TO_FULL_LOAD):
         speeds.append(engine.start_rpm)
-        loaded.append(0.25 if k < 10 else 0.25 + 0.125 * (k - 9))
+        loaded.append(0.25 + 0.75 * _eased(k / ROWS_TO_FULL_LOAD))
     rpm, peak = engine.start_rpm, max(nm for _, nm in engine.torque_nm)
     while rpm < engine.end_rpm:
         rpm += 15.0 + 9.0 * rounded(list(engine.torque_nm), rpm) / peak
         speeds.append(min(rpm, engine.end_rpm))
         loaded.append(1.0)
-    for k in range(14):
-        rpm -= 6.0 + 2.5 * k
+    for k in range(1, ROWS_OF_LIFT_OFF + 1):
+        rpm -= 0.8 * k
         speeds.append(rpm)
-        loaded.append(max(0.5 - 0.4 * k, -1.0))
+        loaded.append(1.0 - 0.7 * _eased(k / ROWS_OF_LIFT_OFF))
     return speeds, loaded
+
+
+def _eased(t: float) -> float:
+    """0 … 1 without a kink at either end; rollers and filters do not show corners."""
+    return t * t * (3.0 - 2.0 * t)
 
 
 def _torque(engine: Engine, pull: Pull, rpm: float, loaded: float) -> float:
     full = rounded(list(engine.torque_nm), rpm)
     if pull.dip is not None and rpm > pull.dip[0]:
         full *= 1.0 - pull.dip[1] * min((rpm - pull.dip[0]) / 150.0, 1.0)
-    return full * loaded if loaded >= 0.0 else 0.12 * full * loaded
+    return full * loaded
 
 
 def _boost(engine: Engine, air: Air, rpm: float, part: float) -> float:
