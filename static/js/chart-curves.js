@@ -1,6 +1,6 @@
 // Kinds drawn from series: lines, gain, control, bars.
 
-import { axisOf, baseLayout, fade, named } from "./chart-look.js";
+import { axisOf, baseLayout, fade, uprightAxisOf } from "./chart-look.js";
 
 const DASHES = ["solid", "dash", "dot", "dashdot", "longdash", "longdashdot"];
 
@@ -54,7 +54,7 @@ function tracesOf(list, look, unit, axes = {}, shownInLegend = true) {
 function marksOf(data, look) {
   const shapes = [];
   const annotations = [];
-  const word = (x, text) => annotations.push({ x, y: 1, yref: "paper", yanchor: "top", xanchor: "center", text, showarrow: false, bgcolor: look.paper, font: { size: look.size, color: look.ink } });
+  const word = (x, text) => annotations.push({ x, y: 1, yref: "paper", yanchor: "bottom", xanchor: "center", text, showarrow: false, font: { size: look.size, color: look.ink } });
   for (const span of data.spans ?? []) {
     const colour = look.states[span.state] ?? look.soft;
     shapes.push({ type: "rect", x0: span.from, x1: span.to, y0: 0, y1: 1, yref: "paper", fillcolor: fade(colour, span.state ? 0.16 : 0.08), line: { width: 0 }, layer: "below" });
@@ -64,7 +64,8 @@ function marksOf(data, look) {
     shapes.push({ type: "line", x0: mark.x, x1: mark.x, y0: 0, y1: 1, yref: "paper", line: { color: look.ink, width: 1.5, dash: "dot" } });
     if (mark.label) word(mark.x, mark.label);
   }
-  return { shapes, annotations };
+  const lifted = annotations.length ? { legend: { ...baseLayout(look).legend, y: 1 + (look.size * 1.9) / look.height } } : {};
+  return { shapes, annotations, ...lifted };
 }
 
 export function lines(data, look) {
@@ -73,9 +74,9 @@ export function lines(data, look) {
     ...marksOf(data, look),
     hovermode: "x unified",
     xaxis: axisOf(look, data.x),
-    yaxis: axisOf(look, data.y, { rangemode: data.y.from_zero ? "tozero" : "normal" }),
+    yaxis: uprightAxisOf(look, data.y, { rangemode: data.y.from_zero ? "tozero" : "normal" }),
   };
-  if (data.y2) layout.yaxis2 = axisOf(look, data.y2, { overlaying: "y", side: "right", showgrid: false });
+  if (data.y2) layout.yaxis2 = uprightAxisOf(look, data.y2, { overlaying: "y", side: "right", showgrid: false });
   return { traces: tracesOf(data.series, look, data.y.unit), layout };
 }
 
@@ -86,8 +87,8 @@ export function gain(data, look) {
     hovermode: "x unified",
     hoversubplots: "axis",
     xaxis: axisOf(look, data.x, { anchor: "y2" }),
-    yaxis: axisOf(look, data.y, { domain: [0.44, 1] }),
-    yaxis2: axisOf(look, data.gain, { domain: [0, 0.38], zeroline: true, zerolinecolor: look.ink, zerolinewidth: 2 }),
+    yaxis: uprightAxisOf(look, data.y, { domain: [0.44, 1] }),
+    yaxis2: uprightAxisOf(look, data.gain, { domain: [0, 0.38], zeroline: true, zerolinecolor: look.ink, zerolinewidth: 2 }),
   };
   const upper = tracesOf(data.series, look, data.y.unit);
   const lower = tracesOf(data.gain.series, look, data.gain.unit, { yaxis: "y2" }, data.gain.series.length > 1);
@@ -108,6 +109,7 @@ export function control(data, look) {
     mode: "lines+markers",
     line: { color: look.series[0], width: 2 },
     marker: {
+      opacity: 1,
       color: far.map((is) => (is ? look.attention : look.series[0])),
       symbol: far.map((is) => (is ? "diamond" : "circle")),
       size: far.map((is) => (is ? 16 : 9)),
@@ -122,7 +124,7 @@ export function control(data, look) {
     shapes: [level(centre, "solid", 1.5), level(lower, "dash", 1.5), level(upper, "dash", 1.5)],
     annotations: [word(upper, "upper limit"), word(centre, "centre"), word(lower, "lower limit")],
     xaxis: axisOf(look, data.x, { type: typeof series.x[0] === "string" ? "category" : undefined }),
-    yaxis: axisOf(look, data.y),
+    yaxis: uprightAxisOf(look, data.y),
   };
   return { traces: [trace], layout };
 }
@@ -158,8 +160,8 @@ export function bars(data, look) {
     ...baseLayout(look),
     showlegend: several,
     bargap: 0.45,
-    xaxis: axisOf(look, data.x, { type: "category", showgrid: false, title: { text: named(data.x), font: { size: look.size } } }),
-    yaxis: axisOf(look, data.y, { zeroline: true, zerolinecolor: look.ink, zerolinewidth: 2 }),
+    xaxis: axisOf(look, data.x, { type: "category", showgrid: false }),
+    yaxis: uprightAxisOf(look, data.y, { zeroline: true, zerolinecolor: look.ink, zerolinewidth: 2 }),
   };
   return { traces, layout };
 }

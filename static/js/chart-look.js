@@ -44,6 +44,7 @@ export function lookOf(element, { paper = false } = {}) {
     amount: stops(AMOUNT.map(read)),
     family: style.fontFamily,
     size: paper ? 11 : Number.parseFloat(style.fontSize),
+    height: paper ? 332 : element.clientHeight,
     narrow: !paper && element.clientWidth < 600,
   };
   done();
@@ -51,6 +52,24 @@ export function lookOf(element, { paper = false } = {}) {
 }
 
 export const named = (axis) => (axis.unit ? `${axis.label} [${axis.unit}]` : axis.label);
+
+// Titles do not wrap by themselves: a long one beside a low plot would be cut at both ends.
+export function wrapped(text, room, size) {
+  const limit = Math.max(8, Math.floor(room / (size * 0.58)));
+  const rows = [""];
+  for (const word of text.split(" ")) {
+    const longer = rows.at(-1) ? `${rows.at(-1)} ${word}` : word;
+    if (longer.length > limit && rows.at(-1)) rows.push(word);
+    else rows[rows.length - 1] = longer;
+  }
+  return rows.join("<br>");
+}
+
+export function uprightAxisOf(look, axis, more = {}) {
+  const [from, to] = more.domain ?? [0, 1];
+  const title = { text: wrapped(named(axis), (look.height - look.size * 5) * (to - from), look.size), font: { size: look.size }, standoff: 8 };
+  return axisOf(look, axis, { title, ...more });
+}
 
 export function axisOf(look, axis, more = {}) {
   return {

@@ -1,14 +1,14 @@
 // Kinds drawn from a map: heatmap, section, surface.
 
-import { axisOf, baseLayout, named } from "./chart-look.js";
+import { axisOf, baseLayout, fade, named, uprightAxisOf } from "./chart-look.js";
 
 const shown = (value) => (typeof value === "number" ? value.toLocaleString("en", { maximumFractionDigits: 4 }) : String(value));
 
 // Breakpoints are unevenly spaced; each cell gets the same room, so the picture has the shape of the table beside it.
-function cellAxis(look, axis, more) {
+function cellAxis(look, axis, most, more) {
   const labels = axis.values.map(shown);
-  const step = Math.ceil(labels.length / (look.narrow ? 6 : 14));
-  const at = labels.map((_, i) => i).filter((i) => i % step === 0 || labels.length <= 8);
+  const step = Math.ceil(labels.length / most);
+  const at = labels.map((_, i) => i).filter((i) => i % step === 0);
   return axisOf(look, axis, { tickvals: at, ticktext: at.map((i) => labels[i]), showgrid: false, ticks: "", ...more });
 }
 
@@ -54,8 +54,8 @@ export function heatmap(data, look, point) {
   const layout = {
     ...baseLayout(look),
     shapes: point ? [cellFrame(point, look)] : [],
-    xaxis: cellAxis(look, data.x, { side: "bottom" }),
-    yaxis: data.y ? cellAxis(look, data.y, { autorange: "reversed" }) : { visible: false },
+    xaxis: cellAxis(look, data.x, look.narrow ? 5 : 14, { side: "bottom", tickangle: 0 }),
+    yaxis: data.y ? cellAxis(look, data.y, 14, { autorange: "reversed" }) : { visible: false },
   };
   return { traces: [trace], layout };
 }
@@ -71,7 +71,7 @@ function cut(series, look, xs, ys, at, axes, first) {
     y: ys,
     mode: "lines+markers",
     line: { color: colour, width: 2.5, dash },
-    marker: { color: colour, size: xs.map((_, i) => (i === at ? 14 : 6)), symbol: series.role === "before" ? "circle-open" : "circle", line: { width: 2 } },
+    marker: { opacity: 1, color: colour, size: xs.map((_, i) => (i === at ? 14 : 6)), symbol: series.role === "before" ? "circle-open" : "circle", line: { width: 2 } },
     hovertemplate: `${series.name}: %{y}<extra></extra>`,
     ...axes,
   };
@@ -82,16 +82,16 @@ export function section(data, look, point) {
   const [row, col] = point ?? data.point ?? [0, 0];
   const both = Boolean(data.y);
   const traces = data.series.map((s) => cut(s, look, data.x.values, s.z[row], col, {}, true));
-  const domains = look.narrow ? { x: [0, 1], y: [0.62, 1], x2: [0, 1], y2: [0, 0.36] } : { x: [0, 0.46], y: [0, 0.9], x2: [0.56, 1], y2: [0, 0.9] };
+  const domains = look.narrow ? { x: [0, 1], y: [0.6, 0.93], x2: [0, 1], y2: [0, 0.33] } : { x: [0, 0.46], y: [0, 0.92], x2: [0.56, 1], y2: [0, 0.92] };
   const layout = {
     ...baseLayout(look),
     xaxis: axisOf(look, data.x, both ? { domain: domains.x } : {}),
-    yaxis: axisOf(look, data.z, both ? { domain: domains.y } : {}),
+    yaxis: uprightAxisOf(look, data.z, both ? { domain: domains.y } : {}),
   };
   if (!both) return { traces, layout };
   traces.push(...data.series.map((s) => cut(s, look, data.y.values, s.z.map((line) => line[col]), row, { xaxis: "x2", yaxis: "y2" }, false)));
   layout.xaxis2 = axisOf(look, data.y, { domain: domains.x2, anchor: "y2" });
-  layout.yaxis2 = axisOf(look, data.z, { domain: domains.y2, anchor: "x2", matches: "y", title: { text: look.narrow ? named(data.z) : "" } });
+  layout.yaxis2 = uprightAxisOf(look, data.z, { domain: domains.y2, anchor: "x2", matches: "y", ...(look.narrow ? {} : { title: { text: "" } }) });
   const head = (x, y, axis, value) => ({ x, y, xref: "paper", yref: "paper", xanchor: "left", yanchor: "bottom", showarrow: false, text: `at ${axis.label} ${shown(value)} ${axis.unit}`, font: { size: look.size, color: look.ink } });
   layout.annotations = [head(domains.x[0], domains.y[1], data.y, data.y.values[row]), head(domains.x2[0], domains.y2[1], data.x, data.x.values[col])];
   return { traces, layout };
@@ -108,14 +108,15 @@ export function surface(data, look) {
     cmin,
     cmax,
     colorbar: barOf(data, look),
-    contours: { x: { show: true, color: look.rule, width: 1 }, y: { show: true, color: look.rule, width: 1 } },
+    contours: { x: { show: true, color: look.ink, width: 1 }, y: { show: true, color: look.ink, width: 1 } },
+    lighting: { ambient: 0.85, diffuse: 0.3, specular: 0.05, roughness: 0.9 },
     hovertemplate: `${data.x.label} %{x} ${data.x.unit}<br>${data.y.label} %{y} ${data.y.unit}<br>${data.z.label} %{z} ${data.z.unit}<extra></extra>`,
   };
   const axis = (given) => ({
     title: { text: named(given), font: { size: look.size } },
     tickfont: { size: look.size * 0.85 },
     color: look.ink,
-    gridcolor: look.grid,
+    gridcolor: fade(look.rule, 0.5),
     backgroundcolor: look.paper,
     showbackground: false,
     zerolinecolor: look.rule,
@@ -123,7 +124,7 @@ export function surface(data, look) {
   const layout = {
     ...baseLayout(look),
     dragmode: "orbit",
-    scene: { xaxis: axis(data.x), yaxis: axis(data.y), zaxis: axis(data.z), camera: { eye: { x: -1.5, y: -1.6, z: 0.9 } }, aspectratio: { x: 1.25, y: 1, z: 0.65 } },
+    scene: { xaxis: axis(data.x), yaxis: axis(data.y), zaxis: axis(data.z), camera: { eye: { x: -1.35, y: -1.45, z: 0.85 }, center: { x: 0, y: 0, z: -0.15 } }, aspectratio: { x: 1.45, y: 1.15, z: 0.75 } },
   };
   return { traces: [trace], layout };
 }
