@@ -14,7 +14,32 @@ _HASHER = PasswordHash.recommended()
 # Checked when there is no such person or no password, so that both answers take the same time.
 _DUMMY = _HASHER.hash(secrets.token_urlsafe(16))
 # The stems of what people choose first; digits and signs added to them do not help (own list).
-_COMMON = ["password", "passwort", "passw0rd", "motdepasse", "contrasena", "letmein", "welcome", "qwerty", "qwertz", "azerty", "iloveyou", "admin", "administrator", "workshop", "garage", "revledger", "changeme", "trustno1", "dragon", "monkey", "football", "baseball", "superman", "secret"]
+_COMMON = [
+    "password",
+    "passwort",
+    "passw0rd",
+    "motdepasse",
+    "contrasena",
+    "letmein",
+    "welcome",
+    "qwerty",
+    "qwertz",
+    "azerty",
+    "iloveyou",
+    "admin",
+    "administrator",
+    "workshop",
+    "garage",
+    "revledger",
+    "changeme",
+    "trustno1",
+    "dragon",
+    "monkey",
+    "football",
+    "baseball",
+    "superman",
+    "secret",
+]
 _SEQUENCES = (
     "01234567890123456789",
     "98765432109876543210",

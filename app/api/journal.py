@@ -1,0 +1,85 @@
+"""The journal as JSON."""
+
+from typing import Any
+
+from fastapi import APIRouter, Query
+from sqlalchemy.orm import Session
+
+from app.api.model import ApiOut, Time
+from app.api.paging import Cursor, Limit, ListPage, cut, decode_number, encode_cursor
+from app.record import journal
+from app.record.verify import verify
+from app.web.anchor import read_anchor
+from app.web.signed_in import Manager, Viewer
+from app.web.transaction import Read
+
+router = APIRouter(prefix="/journal", tags=["journal"])
+
+
+class EntryOut(ApiOut):
+    seq: int
+    at: Time
+    person: str
+    action: str
+    sentence: str
+    vehicle_id: int | None
+    subject: list[int | str] | None
+    hash: str
+    facts: dict[str, Any]
+
+
+class VerificationOut(ApiOut):
+    clean: bool
+    sentence: str
+    entries: int
+    rows: int
+    stored_files: int
+    head: str
+    findings: list[str]
+
+
+def entry_out(entry: journal.EntryView) -> EntryOut:
+    return EntryOut(
+        seq=entry.seq,
+        at=entry.at,
+        person=entry.person,
+        action=entry.action,
+        sentence=entry.sentence,
+        vehicle_id=entry.vehicle_id,
+        subject=None if entry.subject is None else list(entry.subject),
+        hash=entry.hash,
+        facts=entry.facts,
+    )
+
+
+@router.get("")
+def entries(
+    session: Read, _person: Viewer, limit: Limit = 50, cursor: Cursor = None, vehicle_id: int | None = None
+) -> ListPage[EntryOut]:
+    """Entries, newest first."""
+    found = journal.page(session, before=decode_number(cursor), limit=limit + 1, vehicle_id=vehicle_id)
+    rows, following = cut(found, limit, lambda entry: encode_cursor(entry.seq))
+    return ListPage(items=[entry_out(entry) for entry in rows], next_cursor=following)
+
+
+@router.get("/verify")
+def verification(
+    session: Read,
+    _person: Manager,
+    anchor: list[str] = Query([], max_length=50, description="Printed heads, like 12-0123456789abcdef."),
+) -> VerificationOut:
+    """Walk the whole chain, every row and every stored file; this takes as long as the record is large."""
+    return verification_out(session, anchor)
+
+
+def verification_out(session: Session, anchors: list[str]) -> VerificationOut:
+    found = verify(session, anchors=[read_anchor(text) for text in anchors])
+    return VerificationOut(
+        clean=found.clean,
+        sentence=found.sentence,
+        entries=found.entries,
+        rows=found.rows,
+        stored_files=found.blobs,
+        head=found.head.short,
+        findings=list(found.findings),
+    )

@@ -1,0 +1,1 @@
+"""One file per command. Each imports what it needs inside its function, so that help comes at once."""

@@ -1,0 +1,30 @@
+"""Open the database of the settings: made when missing, backed up and migrated when it is older than the program."""
+
+from datetime import UTC, datetime
+from pathlib import Path
+
+from sqlalchemy import Engine
+
+from app.record.engine import make_engine, wait_until_ready
+from app.record.migrate import current_version, newest_version, upgrade
+from app.record.sqlite_copy import copy_sqlite
+from app.settings import Settings, sqlite_file
+
+
+def open_database(settings: Settings) -> tuple[Engine, Path | None]:
+    """The engine, and the backup that was made before a migration (SQLite; None when none was needed)."""
+    file = sqlite_file(settings.database_url)
+    if file is not None:
+        # The record is for the person who runs the server, not for every account on the machine.
+        file.parent.mkdir(mode=0o700, parents=True, exist_ok=True)
+    engine = make_engine(settings.database_url)
+    wait_until_ready(engine)
+    version = current_version(engine)
+    backup: Path | None = None
+    if version != newest_version():
+        if file is not None and version is not None:
+            moment = datetime.now(UTC).strftime("%Y%m%dT%H%M%SZ")
+            backup = file.with_name(f"{file.stem}.before-{newest_version()}.{moment}{file.suffix}")
+            copy_sqlite(file, backup)
+        upgrade(engine)
+    return engine, backup

@@ -1,0 +1,93 @@
+"""Puts the application together: pages, API, static files, error pages. Nothing else."""
+
+import gc
+from collections.abc import AsyncIterator
+from contextlib import asynccontextmanager
+from types import ModuleType
+
+import anyio.to_thread
+from fastapi import FastAPI
+from sqlalchemy import Engine
+from starlette.types import ASGIApp
+
+import app.api.journal
+import app.pages.journal
+import app.pages.people
+import app.pages.settings
+import app.pages.sign_in
+from app.api import PREFIX, security
+from app.record.engine import make_engine
+from app.settings import Settings, from_environment
+from app.web import assets, errors
+from app.web.guard import Guard
+from app.web.uploads import BODY_LIMIT
+
+# Each module has a `router`. One line per module.
+PAGES: tuple[ModuleType, ...] = (
+    app.pages.journal,
+    app.pages.people,
+    app.pages.settings,
+    app.pages.sign_in,
+)
+API: tuple[ModuleType, ...] = (
+    app.api.journal,
+)  # fmt: skip
+
+# More threads make it slower: they take turns on the interpreter's lock, and each switch costs.
+THREADS = 4
+
+
+class Application(FastAPI):
+    """FastAPI with our guard around everything that it answers itself, also its own refusals."""
+
+    def build_middleware_stack(self) -> ASGIApp:
+        settings: Settings = self.state.settings
+        return Guard(errors.LastResort(super().build_middleware_stack()), hosts=settings.hosts, secure=settings.secure)
+
+
+@asynccontextmanager
+async def _lifespan(_application: FastAPI) -> AsyncIterator[None]:
+    anyio.to_thread.current_default_thread_limiter().total_tokens = THREADS
+    yield
+
+
+def create_app(settings: Settings, engine: Engine | None = None) -> FastAPI:
+    """The application on a database that has been migrated."""
+    application = Application(
+        title="Revledger",
+        version="1",
+        openapi_url=f"{PREFIX}/openapi.json",
+        docs_url=None,
+        redoc_url=None,
+        redirect_slashes=False,
+        lifespan=_lifespan,
+        max_body_size=BODY_LIMIT,
+        form_limits={"max_fields": 2000, "max_files": 60, "max_part_size": BODY_LIMIT},
+        telemetry={
+            "tracing": False,
+            "metrics": False,
+            "logs": False,
+            "operation_spans": False,
+            "auto_configure": False,
+        },
+    )
+    application.state.settings = settings
+    application.state.engine = make_engine(settings.database_url) if engine is None else engine
+    errors.install(application)
+    application.add_route("/static/{version}/{path:path}", assets.serve, include_in_schema=False)
+    application.add_route("/favicon.ico", assets.favicon, include_in_schema=False)
+    for module in PAGES:
+        application.include_router(module.router, include_in_schema=False)
+    for module in API:
+        application.include_router(module.router, prefix=PREFIX, dependencies=[security])
+    return application
+
+
+def served_app() -> FastAPI:
+    """The application of one server process, from the environment that `revledger serve` prepared."""
+    application = create_app(from_environment())
+    # What is loaded by now stays: the collector need not walk over it again.
+    gc.collect()
+    gc.freeze()
+    gc.set_threshold(10_000, 20, 50)
+    return application

@@ -1,0 +1,152 @@
+"""A person's own units and colours, and the workshop's settings."""
+
+from dataclasses import dataclass
+from typing import Annotated
+
+from fastapi import APIRouter, Form, Request
+from fastapi.responses import HTMLResponse, Response
+from sqlalchemy.orm import Session
+
+from app.actions.change_preferences import THEMES, change_preferences
+from app.actions.change_settings import change_settings
+from app.errors import BadInput
+from app.record.settings import Shop
+from app.record.settings import shop as shop_settings
+from app.record.tables import Person
+from app.web.form import FormModel, OncePerForm, lead_to, read_number, see_other
+from app.web.now import Now
+from app.web.page import render
+from app.web.signed_in import Manager, Viewer
+from app.web.transaction import Read, Write
+from app.web.units_view import CHOICES, units_of
+
+router = APIRouter()
+
+
+@dataclass(frozen=True, slots=True)
+class UnitChoice:
+    field: str
+    label: str
+    options: tuple[tuple[str, str], ...]
+    chosen: str
+
+
+@dataclass(frozen=True, slots=True)
+class SettingsPage:
+    units: tuple[UnitChoice, ...]
+    themes: tuple[tuple[str, str], ...]
+    theme: str
+    shop: Shop | None
+
+
+class PreferencesForm(FormModel):
+    theme: str = "system"
+    power: str = ""
+    torque: str = ""
+    temperature: str = ""
+    pressure: str = ""
+    vehicle_speed: str = ""
+    mass: str = ""
+    fuel_consumption: str = ""
+
+
+class ThemeForm(FormModel):
+    theme: str
+
+
+class ShopForm(FormModel):
+    name: str
+    time_zone: str = ""
+    supply_minimum_v: str
+    equivalence_margin_percent: str
+
+
+def _page(session: Session, person: Person) -> SettingsPage:
+    units = units_of(person)
+    return SettingsPage(
+        units=tuple(
+            UnitChoice(
+                quantity.replace(" ", "_"),
+                quantity.capitalize(),
+                tuple((symbol, symbol) for symbol in symbols),
+                units.symbol(quantity),
+            )
+            for quantity, symbols in CHOICES.items()
+        ),
+        themes=tuple((theme, theme.capitalize()) for theme in THEMES),
+        theme=str(person.preferences.get("theme", "system")),
+        shop=shop_settings(session) if person.role == "manager" else None,
+    )
+
+
+@router.get("/settings")
+def show(request: Request, session: Read, person: Viewer) -> HTMLResponse:
+    return render(
+        request, "settings/page.html", _page(session, person), session=session, person=person, title="Settings"
+    )
+
+
+@router.post("/settings/preferences")
+def take_preferences(
+    request: Request,
+    form: Annotated[PreferencesForm, Form()],
+    once: OncePerForm,
+    session: Write,
+    person: Viewer,
+    now: Now,
+) -> Response:
+    change_preferences(session, person=person, at=now, theme=form.theme, units=_units(form))
+    return see_other(request, session, "/settings", once)
+
+
+def _units(form: PreferencesForm) -> dict[str, str]:
+    wanted: dict[str, str] = {}
+    for quantity, symbols in CHOICES.items():
+        field = quantity.replace(" ", "_")
+        symbol: str = getattr(form, field)
+        if symbol and symbol not in symbols:
+            raise BadInput(f"“{symbol}” is no choice for {quantity}; choose one of {', '.join(symbols)}.", field=field)
+        if symbol:
+            wanted[quantity] = symbol
+    return wanted
+
+
+@router.post("/settings/shop")
+def take_shop(
+    request: Request, form: Annotated[ShopForm, Form()], once: OncePerForm, session: Write, person: Manager, now: Now
+) -> Response:
+    wanted = Shop(
+        name=form.name,
+        time_zone=form.time_zone,
+        supply_minimum_v=_needed(form.supply_minimum_v, "supply_minimum_v", "Lowest supply voltage"),
+        equivalence_margin_percent=_needed(
+            form.equivalence_margin_percent, "equivalence_margin_percent", "Margin of equivalence"
+        ),
+    )
+    change_settings(session, person=person, at=now, wanted=wanted)
+    return see_other(request, session, "/settings", once)
+
+
+def _needed(text: str, field: str, label: str) -> float:
+    value = read_number(text, field=field, label=label)
+    if value is None:
+        raise BadInput(f"{label} is missing.", field=field)
+    return value
+
+
+@router.post("/theme")
+def take_theme(
+    request: Request, form: Annotated[ThemeForm, Form()], session: Write, person: Viewer, now: Now
+) -> Response:
+    """From the foot of every page; leads back to where the person was."""
+    change_preferences(session, person=person, at=now, theme=form.theme)
+    return lead_to(request, came_from(request))
+
+
+def came_from(request: Request) -> str:
+    """The path of the page that the request was sent from; the guard has made sure that it is one of ours."""
+    from urllib.parse import urlsplit
+
+    parts = urlsplit(request.headers.get("referer", ""))
+    path = parts.path + (f"?{parts.query}" if parts.query else "")
+    return path if path.startswith("/") and not path.startswith("//") else "/"

@@ -1,0 +1,33 @@
+"""One request, one transaction.
+
+`Write` commits after the endpoint has returned and before the answer leaves, and rolls back when anything raised, so
+no one is told "saved" of something that was not. `Read` cannot change anything.
+
+The write transaction of SQLite begins with its first statement and makes every other writer wait. So an endpoint
+reads uploads and computes first and touches `Write` last, and no dependency touches it at all: it would hold the
+database while its request waits for a thread that is busy waiting for the database.
+"""
+
+from collections.abc import AsyncIterator
+from typing import Annotated
+
+from fastapi import Depends, Request
+from fastapi.concurrency import contextmanager_in_threadpool
+from sqlalchemy.orm import Session
+
+from app.record.engine import reading, transaction
+
+
+async def _write(request: Request) -> AsyncIterator[Session]:
+    async with contextmanager_in_threadpool(transaction(request.app.state.engine)) as session:
+        yield session
+
+
+async def _read(request: Request) -> AsyncIterator[Session]:
+    with reading(request.app.state.engine) as session:
+        yield session
+
+
+# scope="function": the default would commit after the answer has left.
+Write = Annotated[Session, Depends(_write, scope="function")]
+Read = Annotated[Session, Depends(_read, scope="function")]
