@@ -124,7 +124,7 @@ export function surface(data, look) {
   const layout = {
     ...baseLayout(look),
     dragmode: "orbit",
-    scene: { xaxis: axis(data.x), yaxis: axis(data.y), zaxis: axis(data.z), camera: { eye: { x: -1.35, y: -1.45, z: 0.85 }, center: { x: 0, y: 0, z: -0.15 } }, aspectratio: { x: 1.45, y: 1.15, z: 0.75 } },
+    scene: { xaxis: axis(data.x), yaxis: axis(data.y), zaxis: axis(data.z), camera: { eye: { x: -1.5, y: -1.6, z: 0.9 }, center: { x: 0, y: 0, z: -0.2 } }, aspectratio: { x: 1.4, y: 1.1, z: 0.7 } },
   };
   return { traces: [trace], layout };
 }
