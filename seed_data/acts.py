@@ -2,10 +2,14 @@
 
 from functools import partial
 
+from seed_data.a2l_text import a2l
 from seed_data.editing import Calibration
 from seed_data.images import revision_file, stock_file
+from seed_data.layout_text import layout_csv
+from seed_data.paper import authorisation
 from seed_data.software import Software
 from seed_data.story import Maker, Story, When, day, today
+from seed_data.workshop import NAME, WRITER
 
 
 def later(when: When, minutes: int) -> When:
@@ -33,6 +37,65 @@ def add_unit(story: Story, label: str, role: str, software: Software, cvn: str, 
         calibration_ids=[software.calibration_id],
         cvns=[cvn],
         base_address=software.base,
+    )
+
+
+def attach_form(story: Story, vehicle: str, folder: str, person: str, car: str, vin: str, use: str, when: When) -> None:
+    """The customer's signed authorisation."""
+    story.step(
+        "attach_file",
+        when,
+        WRITER,
+        vehicle=vehicle,
+        kind="authorisation",
+        file=story.file(f"{folder}/authorisation.pdf", partial(authorisation, NAME, person, car, vin, use)),
+        note="Signed at the front desk",
+    )
+
+
+def scan_faults(story: Story, vehicle: str, occasion: str, path: str, when: When, by: str) -> None:
+    """A fault list pasted as the scan tool shows it."""
+    story.step("scan_faults", when, by, vehicle=vehicle, occasion=occasion, file=story.kept(path))
+
+
+def keep_coding(story: Story, label: str, occasion: str, path: str, when: When, by: str) -> None:
+    """The coding of every module as read."""
+    vehicle = label.split(".")[0]
+    story.step("keep_coding", when, by, label=label, vehicle=vehicle, occasion=occasion, file=story.kept(path))
+
+
+def add_layout(story: Story, software: Software, name: str, path: str, when: When, by: str) -> None:
+    """The layout's file; what a description file does not say (block checksums, volatile ranges) is typed beside it."""
+    table = path.endswith(".csv")
+    maker = partial(layout_csv, software) if table else partial(a2l, software, software.key.replace("-", "_").upper())
+    base = software.base
+    story.step(
+        "add_layout",
+        when,
+        by,
+        label=f"{software.key}.layout",
+        name=name,
+        software_number=software.software_number,
+        file=story.file(path, maker),
+        checksums=[
+            {
+                "name": block.name,
+                "algorithm": block.algorithm,
+                "ranges": [[base + block.start, base + block.end]],
+                "stored_at": base + block.stored_at,
+                "byte_order": software.order,
+            }
+            for block in ([] if table else software.sums)
+        ],
+        volatile=[]
+        if table
+        else [
+            {
+                "start": base + software.adaptation[0],
+                "end": base + software.adaptation[1],
+                "reason": "learned values, rewritten by the control unit while it runs",
+            }
+        ],
     )
 
 
@@ -124,10 +187,8 @@ def read_back(story: Story, flash_label: str, path: str, maker: Maker, when: Whe
 
 def coding_back(story: Story, flash_label: str, wanted: str, path: str, when: When, by: str) -> None:
     """The coding read after it was written back, and its comparison with the snapshot that was wanted."""
-    vehicle = flash_label.split(".")[0]
     snapshot = f"{flash_label}.coding"
-    occasion = "after the coding was written back"
-    story.step("keep_coding", when, by, label=snapshot, vehicle=vehicle, occasion=occasion, file=story.kept(path))
+    keep_coding(story, snapshot, "after the coding was written back", path, when, by)
     story.step(
         "write_coding_back", later(when, 2), by, flash=flash_label, wanted_snapshot=wanted, read_snapshot=snapshot
     )

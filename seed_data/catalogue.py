@@ -2,7 +2,6 @@
 
 from functools import cache
 
-from seed_data.a2l_text import a2l
 from seed_data.block_sums import CRC16, CRC32, SUM16, SUM32, SUM32_TWOS, BlockSum
 from seed_data.diesel_tables import diesel_tables
 from seed_data.drive_tables import hybrid_tables, transmission_tables
@@ -154,8 +153,3 @@ def piper_engine() -> Software:
     engine = Petrol(205.0, 6200.0, 200.0, 1900.0, ((600.0, 95.0), (1700.0, 205.0), (4000.0, 205.0),
                     (6200.0, 132.0)), 170.0, True)  # fmt: skip
     return _software("piper-engine", numbers, "little", 512, 0, petrol_tables(engine), (CRC16, CRC32))
-
-
-def description(software: Software) -> bytes:
-    """The software's description file in the ASAM MCD-2 MC language."""
-    return a2l(software, software.key.replace("-", "_").upper())

@@ -5,22 +5,25 @@ from functools import partial
 
 from seed_data import catalogue, revisions
 from seed_data.acts import (
+    add_layout,
     add_unit,
+    attach_form,
     check_identity,
     coding_back,
     first_start,
     flash,
+    keep_coding,
     later,
     log_revision,
     read_back,
     read_stock_twice,
+    scan_faults,
 )
 from seed_data.editing import Calibration
 from seed_data.images import revision_file
-from seed_data.paper import authorisation
 from seed_data.pulls import Air, Engine, Points
 from seed_data.story import Rollers, Setting, Story, When, day, dyno_session
-from seed_data.workshop import NAME, NORTH, NORTH_BEFORE, SECOND_TUNER, TUNER, WRITER
+from seed_data.workshop import NORTH, NORTH_BEFORE, SECOND_TUNER, TUNER, WRITER
 
 FOLDER, CAR, UNIT = "corvane_astrel", "astrel", "astrel.engine"
 VIN = "U2VAS20TZPA104471"
@@ -122,29 +125,12 @@ def _intake(story: Story) -> None:
     software = catalogue.astrel_engine()
     add_unit(story, UNIT, "engine", software, "7C21E04A", later(at, 15), WRITER)
     check_identity(story, UNIT, software, "7C21E04A", later(at, 16), WRITER)
-    form = partial(authorisation, NAME, "Leonie Farrow", "Corvane Astrel 2.0 T", VIN, USE)
-    story.step(
-        "attach_file", later(at, 20), WRITER, vehicle=CAR, kind="authorisation",
-        file=story.file(f"{FOLDER}/authorisation.pdf", form), note="Signed at the front desk",
-    )  # fmt: skip
-    story.step(
-        "scan_faults",
-        later(at, 25),
-        WRITER,
-        vehicle=CAR,
-        occasion="intake",
-        file=story.kept(f"{FOLDER}/faults-intake.txt"),
-    )
-    layout = f"{FOLDER}/astrel-engine.a2l"
-    story.step(
-        "add_layout", later(at, 40), TUNER, label="astrel-engine.layout", name="Corvane CV20T-1184-A01",
-        file=story.file(layout, partial(catalogue.description, software)), software=software.key,
-    )  # fmt: skip
+    attach_form(story, CAR, FOLDER, "Leonie Farrow", "Corvane Astrel 2.0 T", VIN, USE, later(at, 20))
+    scan_faults(story, CAR, "intake", f"{FOLDER}/faults-intake.txt", later(at, 25), WRITER)
+    path = f"{FOLDER}/astrel-engine.a2l"
+    add_layout(story, software, "Corvane CV20T-1184-A01", path, later(at, 40), TUNER)
     read_stock_twice(story, UNIT, software, FOLDER, "bin", later(at, 60), TUNER)
-    story.step(
-        "keep_coding", later(at, 95), TUNER, label="astrel.coding", vehicle=CAR, occasion="as found",
-        file=story.kept(f"{FOLDER}/coding-as-found.csv"),
-    )  # fmt: skip
+    keep_coding(story, "astrel.coding", "as found", f"{FOLDER}/coding-as-found.csv", later(at, 95), TUNER)
     _limits(story, later(at, 120))
 
 
