@@ -3,8 +3,9 @@
 from seed_data import workshop
 from seed_data.corvane_astrel import story as corvane_astrel
 from seed_data.story import Step, Story
+from seed_data.tarkess_lanner import story as tarkess_lanner
 
-_CARS = (corvane_astrel,)
+_CARS = (corvane_astrel, tarkess_lanner)
 
 
 def told() -> Story:
