@@ -15,6 +15,8 @@ import app.pages.journal
 import app.pages.people
 import app.pages.settings
 import app.pages.sign_in
+import app.pages.today
+import app.pages.vehicle.routes
 from app.api import PREFIX, security
 from app.record.engine import make_engine
 from app.settings import Settings, from_environment
@@ -28,6 +30,8 @@ PAGES: tuple[ModuleType, ...] = (
     app.pages.people,
     app.pages.settings,
     app.pages.sign_in,
+    app.pages.today,
+    app.pages.vehicle.routes,
 )
 API: tuple[ModuleType, ...] = (
     app.api.journal,

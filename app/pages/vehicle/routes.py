@@ -1,0 +1,286 @@
+"""Routes of the vehicle pages."""
+
+from dataclasses import dataclass
+from typing import Annotated
+
+from fastapi import APIRouter, Form, Request
+from fastapi.responses import HTMLResponse, RedirectResponse, Response
+
+from app.actions.add_control_unit import add_control_unit
+from app.actions.attach_file import KINDS, attach_file
+from app.actions.begin_visit import begin_visit
+from app.actions.end_visit import end_visit
+from app.actions.pin_vehicle import pin_vehicle
+from app.actions.register_vehicle import register_vehicle
+from app.errors import AppError, BadInput, NotFound
+from app.pages.today import Hit, hits
+from app.pages.vehicle.forms import AXLES, FUELS, YES_NO, Number, VehicleForm, in_si, new_vehicle
+from app.pages.vehicle.views import vehicle_page
+from app.record import content, vehicles
+from app.record.tables import Attachment
+from app.web.download import attachment
+from app.web.form import FormModel, OncePerForm, read_number, see_other, text_of
+from app.web.now import Now
+from app.web.page import render, view_of
+from app.web.signed_in import FrontDesk, Tuner, Viewer
+from app.web.transaction import Read, Write
+from app.web.uploads import UPLOAD_LIMIT, Upload, read_upload
+
+router = APIRouter()
+
+ROLES = (
+    ("engine", "Engine"),
+    ("transmission", "Transmission"),
+    ("hybrid drive", "Hybrid drive"),
+    ("body", "Body"),
+    ("other", "Other"),
+)
+
+
+@dataclass(frozen=True, slots=True)
+class VehicleListPage:
+    query: str
+    hits: tuple[Hit, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class RegisterPage:
+    values: dict[str, str]
+    errors: dict[str, str]
+    sentence: str
+    fuels: tuple[tuple[str, str], ...]
+    axles: tuple[tuple[str, str], ...]
+    yes_no: tuple[tuple[str, str], ...]
+
+
+@dataclass(frozen=True, slots=True)
+class UnitFormPage:
+    vehicle_id: int
+    vehicle: str
+    values: dict[str, str]
+    errors: dict[str, str]
+    sentence: str
+    roles: tuple[tuple[str, str], ...]
+
+
+class UnitForm(FormModel):
+    role: str = "engine"
+    hardware_number: str = ""
+    software_number: str = ""
+    calibration_ids: str = ""
+    cvns: str = ""
+    base_address: str = ""
+
+
+class VisitForm(FormModel):
+    reason: str = ""
+    odometer: str = ""
+
+
+class BareForm(FormModel):
+    """A form that carries nothing but its key."""
+
+
+class FileForm(FormModel):
+    file: Upload = None
+    kind: str = "other"
+    note: str = ""
+
+
+@router.get("/vehicles")
+def show_list(request: Request, session: Read, person: Viewer, q: str = "") -> HTMLResponse:
+    page = VehicleListPage(q, hits(session, q, limit=200))
+    return render(request, "vehicles/list.html", page, session=session, person=person, title="Vehicles")
+
+
+@router.get("/vehicles/new")
+def show_register(request: Request, session: Read, person: FrontDesk) -> HTMLResponse:
+    page = RegisterPage(text_of(VehicleForm()), {}, "", FUELS, AXLES, YES_NO)
+    return render(request, "vehicles/new.html", page, session=session, person=person, title="Register a car")
+
+
+@router.post("/vehicles")
+def register(
+    request: Request,
+    form: Annotated[VehicleForm, Form()],
+    once: OncePerForm,
+    session: Write,
+    person: FrontDesk,
+    now: Now,
+) -> Response:
+    try:
+        car = new_vehicle(form, view_of(request, session, person).units)
+        with session.begin_nested():
+            vehicle = register_vehicle(session, person=person, at=now, car=car)
+    except AppError as error:
+        errors = {error.field or "vin": error.sentence}
+        page = RegisterPage(text_of(form), errors, error.sentence, FUELS, AXLES, YES_NO)
+        return render(
+            request,
+            "vehicles/new.html",
+            page,
+            session=session,
+            person=person,
+            title="Register a car",
+            status=error.status,
+        )
+    return see_other(request, session, f"/vehicles/{vehicle.id}", once)
+
+
+@router.get("/vehicles/{vehicle_id:int}")
+def show(
+    request: Request,
+    vehicle_id: int,
+    session: Read,
+    person: Viewer,
+    topic: str | None = None,
+    before: int | None = None,
+) -> HTMLResponse:
+    page = vehicle_page(session, vehicle_id, topic=topic, before=before)
+    return render(request, "vehicles/page.html", page, session=session, person=person, title=page.label)
+
+
+@router.get("/vehicles/{vehicle_id:int}/control-units/new")
+def show_unit_form(request: Request, vehicle_id: int, session: Read, person: Tuner) -> HTMLResponse:
+    page = _unit_form(session, vehicle_id, UnitForm(), None)
+    return render(request, "vehicles/unit_new.html", page, session=session, person=person, title="Add a control unit")
+
+
+def _unit_form(session: Read, vehicle_id: int, form: UnitForm, error: AppError | None) -> UnitFormPage:
+    vehicle = vehicles.vehicle(session, vehicle_id)
+    errors = {} if error is None else {error.field or "hardware_number": error.sentence}
+    label = f"{vehicle.make} {vehicle.model} {vehicle.plate}"
+    return UnitFormPage(vehicle.id, label, text_of(form), errors, "" if error is None else error.sentence, ROLES)
+
+
+@router.post("/vehicles/{vehicle_id:int}/control-units")
+def add_unit(
+    request: Request,
+    vehicle_id: int,
+    form: Annotated[UnitForm, Form()],
+    once: OncePerForm,
+    session: Write,
+    person: Tuner,
+    now: Now,
+) -> Response:
+    try:
+        with session.begin_nested():
+            unit = add_control_unit(
+                session,
+                person=person,
+                at=now,
+                vehicle_id=vehicle_id,
+                role=form.role,
+                hardware_number=form.hardware_number,
+                software_number=form.software_number,
+                calibration_ids=form.calibration_ids.replace(",", "\n").splitlines(),
+                cvns=form.cvns.replace(",", " ").split(),
+                base_address=_address(form.base_address),
+            )
+    except AppError as error:
+        page = _unit_form(session, vehicle_id, form, error)
+        return render(
+            request,
+            "vehicles/unit_new.html",
+            page,
+            session=session,
+            person=person,
+            title="Add a control unit",
+            status=error.status,
+        )
+    return see_other(request, session, f"/control-units/{unit.id}", once)
+
+
+def _address(text: str) -> int:
+    if text.strip().lower().startswith("0x"):
+        try:
+            return int(text.strip(), 16)
+        except ValueError:
+            raise BadInput(f"“{text.strip()}” is no address; write it like 0x80000000.", field="base_address") from None
+    value = read_number(text, field="base_address", label="Base address", lowest=0, highest=2**32 - 1)
+    return int(value or 0)
+
+
+@router.post("/vehicles/{vehicle_id:int}/visits")
+def arrive(
+    request: Request,
+    vehicle_id: int,
+    form: Annotated[VisitForm, Form()],
+    once: OncePerForm,
+    session: Write,
+    person: FrontDesk,
+    now: Now,
+) -> Response:
+    units = view_of(request, session, person).units
+    odometer = in_si(form.odometer, Number("odometer", "Odometer", "distance", 0, 5_000_000), units)
+    begin_visit(session, person=person, at=now, vehicle_id=vehicle_id, reason=form.reason, odometer_km=odometer)
+    return see_other(request, session, f"/vehicles/{vehicle_id}", once)
+
+
+@router.post("/vehicles/{vehicle_id:int}/leave")
+def leave(
+    request: Request,
+    vehicle_id: int,
+    _form: Annotated[BareForm, Form()],
+    once: OncePerForm,
+    session: Write,
+    person: FrontDesk,
+    now: Now,
+) -> Response:
+    end_visit(session, person=person, at=now, vehicle_id=vehicle_id)
+    return see_other(request, session, f"/vehicles/{vehicle_id}", once)
+
+
+@router.post("/vehicles/{vehicle_id:int}/pin")
+def pin(
+    request: Request,
+    vehicle_id: int,
+    _form: Annotated[BareForm, Form()],
+    once: OncePerForm,
+    session: Write,
+    person: Viewer,
+    now: Now,
+) -> Response:
+    pin_vehicle(session, person=person, at=now, vehicle_id=vehicle_id)
+    return see_other(request, session, f"/vehicles/{vehicle_id}", once)
+
+
+@router.post("/vehicles/{vehicle_id:int}/files", max_body_size=UPLOAD_LIMIT)
+def attach(
+    request: Request,
+    vehicle_id: int,
+    form: Annotated[FileForm, Form(media_type="multipart/form-data")],
+    once: OncePerForm,
+    session: Write,
+    person: FrontDesk,
+    now: Now,
+) -> Response:
+    data, label = read_upload(form.file, field="file")
+    attach_file(
+        session,
+        person=person,
+        at=now,
+        vehicle_id=vehicle_id,
+        uploaded=data,
+        file_name=label,
+        kind=form.kind if form.kind in KINDS else "other",
+        note=form.note,
+    )
+    return see_other(request, session, f"/vehicles/{vehicle_id}#files", once)
+
+
+@router.get("/attachments/{attachment_id:int}")
+def download(attachment_id: int, session: Read, _person: Viewer) -> Response:
+    row = session.get(Attachment, attachment_id)
+    if row is None:
+        raise NotFound(f"There is no attachment {attachment_id}.")
+    return attachment(content.fetch(session, row.sha256), row.file_name)
+
+
+@router.get("/vehicles/by-vin/{vin}")
+def by_vin(vin: str, session: Read, _person: Viewer) -> Response:
+    """The address on a key tag's label."""
+    found = vehicles.by_vin(session, vin.upper())
+    if found is None:
+        raise NotFound("No car with this VIN is on record.")
+    return RedirectResponse(f"/vehicles/{found.id}", status_code=303)

@@ -1,0 +1,260 @@
+"""What a car's page shows, built from the record."""
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from datetime import datetime
+from typing import Any
+
+from sqlalchemy.orm import Session
+
+from app.calc.calibration.tree_layout import positions
+from app.calc.vehicle.car_state import OnUnit
+from app.pages.links import page_of
+from app.pages.today import Waiting, waiting_of
+from app.record import attention, car_state, flashes, layouts, revisions, stocks, timeline, vehicles
+from app.record.tables import ControlUnit, Revision, RevisionDecision, Stock, Vehicle
+from app.web.page import rfc3339, when
+
+
+@dataclass(frozen=True, slots=True)
+class UnitView:
+    """One control unit: numbers, what is on it, what can be done next."""
+
+    id: int
+    role: str
+    hardware_number: str
+    software_number: str
+    calibration_ids: tuple[str, ...]
+    cvns: tuple[str, ...]
+    on_now: str
+    certainty: str
+    state: str
+    stock: str
+    stock_digest: str | None
+    reads_waiting: int
+    layout: tuple[str, str] | None
+    shares_stock_with: tuple[tuple[str, str], ...]
+    tree: tuple[dict[str, Any], ...]
+    revisions: int
+
+
+@dataclass(frozen=True, slots=True)
+class FileView:
+    id: int
+    name: str
+    kind: str
+    note: str
+    at: datetime
+    digest: str
+
+
+@dataclass(frozen=True, slots=True)
+class VehiclePage:
+    id: int
+    label: str
+    lead: str
+    facts: tuple[tuple[str, str | None], ...]
+    numbers: dict[str, float | None]
+    pinned: bool
+    in_shop: bool
+    hybrid: bool
+    waiting: tuple[Waiting, ...]
+    units: tuple[UnitView, ...]
+    entries: tuple[dict[str, Any], ...]
+    topics: tuple[tuple[str, str, bool], ...]
+    more: str | None
+    files: tuple[FileView, ...]
+    open_restore: bool
+    links: tuple[tuple[str, str], ...]
+
+
+_ICONS = {
+    "identity": "vehicle",
+    "visits": "time",
+    "calibration": "revision",
+    "flashes": "flash",
+    "measurements": "dyno",
+    "restore": "restore",
+    "other": "journal",
+}
+
+
+def entry_of(happening: timeline.Happening) -> dict[str, Any]:
+    """A line of history as the timeline component takes it."""
+    state = "attention" if "still pending" in happening.sentence or "differ" in happening.sentence else "info"
+    return {
+        "when": when(happening.at),
+        "at": rfc3339(happening.at),
+        "title": happening.sentence,
+        "href": page_of(happening.subject),
+        "detail": f"{happening.person} · entry {happening.seq}",
+        "icon": _ICONS[happening.topic],
+        "state": state,
+    }
+
+
+def vehicle_page(session: Session, vehicle_id: int, *, topic: str | None, before: int | None) -> VehiclePage:
+    """Everything about one car."""
+    vehicle = vehicles.vehicle(session, vehicle_id)
+    units = vehicles.control_units(session, vehicle.id)
+    states = car_state.on_units(session, [unit.id for unit in units])
+    happenings = timeline.of_vehicle(session, vehicle.id, topic=topic, before=before, limit=31)
+    base = f"/vehicles/{vehicle.id}"
+    more = None
+    if len(happenings) > 30:
+        more = f"{base}?before={happenings[29].seq}" + (f"&topic={topic}" if topic else "") + "#history"
+    waiting = waiting_of(attention.of_vehicles(session, [vehicle]))
+    topics = [("Everything", f"{base}#history", topic is None)]
+    topics += [(name.capitalize(), f"{base}?topic={name}#history", topic == name) for name in timeline.TOPICS]
+    owner = vehicles.customer(session, vehicle.customer_id)
+    return VehiclePage(
+        id=vehicle.id,
+        label=f"{vehicle.make} {vehicle.model} {vehicle.plate}".strip(),
+        lead=_lead(units, states),
+        facts=_facts(vehicle, None if owner is None else owner.name),
+        numbers=_numbers(session, vehicle),
+        pinned=vehicle.pinned,
+        in_shop=vehicles.open_visit(session, vehicle.id) is not None,
+        hybrid=vehicle.hybrid,
+        waiting=waiting,
+        units=tuple(_unit(session, vehicle, unit, states[unit.id]) for unit in units),
+        entries=tuple(entry_of(h) for h in happenings[:30]),
+        topics=tuple(topics),
+        more=more,
+        files=_files(session, vehicle.id),
+        open_restore=any(item.action == "Continue the restore" for item in waiting),
+        links=(
+            ("Intake", f"{base}/intake"),
+            ("Dyno sessions", f"{base}/dyno-sessions"),
+            ("Coding", f"{base}/coding"),
+            ("Faults", f"{base}/fault-scans"),
+            ("Limits", f"{base}/limits"),
+            ("Strip and economy", f"{base}/results"),
+            ("Restore to stock", f"{base}/restores"),
+        ),
+    )
+
+
+def _lead(units: Sequence[ControlUnit], states: dict[int, OnUnit]) -> str:
+    if not units:
+        return "No control unit on record yet: add the one you work on."
+    return " ".join(f"{unit.role.capitalize()}: {states[unit.id].sentence}" for unit in units)
+
+
+def _facts(vehicle: Vehicle, owner: str | None) -> tuple[tuple[str, str | None], ...]:
+    drive = "all wheels" if vehicle.driven_axles == "all" else vehicle.driven_axles
+    traits = [vehicle.fuel] + (["boosted"] if vehicle.boosted else []) + (["hybrid"] if vehicle.hybrid else [])
+    return (
+        ("VIN", vehicle.vin),
+        ("Plate", vehicle.plate or None),
+        ("Customer", owner),
+        ("Model year", None if vehicle.year is None else str(vehicle.year)),
+        ("Engine", f"{vehicle.engine} ({', '.join(traits)})" if vehicle.engine else ", ".join(traits)),
+        ("Driven", drive),
+        ("Tyre", vehicle.tyre or None),
+        ("Legal basis of use", vehicle.legal_basis or None),
+        ("Loses coding when flashed", "yes" if vehicle.loses_coding else "no"),
+    )
+
+
+def _numbers(session: Session, vehicle: Vehicle) -> dict[str, float | None]:
+    odometer = vehicles.odometer_km(session, vehicle.id)
+    return {
+        "power": vehicle.rated_power_kw,
+        "torque": vehicle.rated_torque_nm,
+        "mass": vehicle.test_mass_kg,
+        "distance": None if odometer is None else odometer[0],
+    }
+
+
+def _files(session: Session, vehicle_id: int) -> tuple[FileView, ...]:
+    return tuple(
+        FileView(row.id, row.file_name, row.kind, row.note, row.at, row.sha256)
+        for row in vehicles.attachments(session, vehicle_id)
+    )
+
+
+def _unit(session: Session, vehicle: Vehicle, unit: ControlUnit, state: OnUnit) -> UnitView:
+    stock = stocks.current(session, unit.id)
+    suggestion = layouts.matching(
+        session, software_number=unit.software_number, sha256=None if stock is None else stock.sha256
+    )
+    shared = () if stock is None or stock.sha256 is None else stocks.sharing(session, stock.sha256)
+    rows = revisions.of_unit(session, unit.id)
+    return UnitView(
+        id=unit.id,
+        role=unit.role,
+        hardware_number=unit.hardware_number,
+        software_number=unit.software_number,
+        calibration_ids=tuple(unit.calibration_ids),
+        cvns=tuple(unit.cvns),
+        on_now=state.sentence,
+        certainty=state.certainty,
+        state="unknown" if state.kind == "unknown" else ("ok" if state.certainty != "from the flash log" else "info"),
+        stock=_stock_sentence(stock),
+        stock_digest=None if stock is None else stock.sha256,
+        reads_waiting=len(stocks.unconfirmed(session, unit.id)),
+        layout=(f"{suggestion[0].name} v{suggestion[0].version}", f"/layouts/{suggestion[0].id}")
+        if suggestion
+        else None,
+        shares_stock_with=tuple(
+            (car_state.vehicle_label(other), f"/vehicles/{other.id}") for other, _ in shared if other.id != vehicle.id
+        ),
+        tree=tree_nodes(session, unit, stock, rows, state),
+        revisions=len(rows),
+    )
+
+
+def _stock_sentence(stock: Stock | None) -> str:
+    if stock is None or stock.crc32 is None:
+        return "not confirmed"
+    return f"confirmed {when(stock.at)}, generation {stock.generation}, CRC-32 {stock.crc32:08X}"
+
+
+def tree_nodes(
+    session: Session, unit: ControlUnit, stock: Stock | None, rows: Sequence[Revision], state: OnUnit
+) -> tuple[dict[str, Any], ...]:
+    """Nodes of the revision tree for the tree component."""
+    if stock is None and not rows:
+        return ()
+    decisions = revisions.decisions(session, [row.id for row in rows])
+    flashed = {r.flash.revision_id for r in flashes.of_units(session, [unit.id]) if r.flash.outcome == "completed"}
+    places = positions({row.id: row.parent_id for row in rows}, [row.id for row in rows])
+    nodes: list[dict[str, Any]] = [
+        {
+            "key": "stock",
+            "x": 0,
+            "y": 0,
+            "label": "Stock",
+            "sub": "confirmed" if stock is not None else "not confirmed",
+            "href": f"/control-units/{unit.id}",
+            "state": "ok" if stock is not None else "unknown",
+            "state_text": "on the car now" if state.kind == "stock" else "stock",
+            "parent": None,
+            "current": state.kind == "stock",
+        }
+    ]
+    for row in rows:
+        word, look = _decided(decisions.get(row.id), row.id in flashed)
+        nodes.append(
+            {
+                "key": row.id,
+                "x": places[row.id][0],
+                "y": places[row.id][1],
+                "label": f"{row.number} {row.title}",
+                "sub": word,
+                "href": f"/revisions/{row.id}",
+                "state": look,
+                "state_text": word,
+                "parent": row.parent_id or "stock",
+                "current": state.revision_id == row.id,
+            }
+        )
+    return tuple(nodes)
+
+
+def _decided(decision: RevisionDecision | None, flashed: bool) -> tuple[str, str]:
+    if decision is not None:
+        looks = {"released": "ok", "kept": "info", "withdrawn": "unknown"}
+        return decision.decision, looks[decision.decision]
+    return ("flashed, not decided", "info") if flashed else ("draft", "unknown")
