@@ -14,7 +14,7 @@ from app.actions.create_token import create_token
 from app.actions.revoke_token import revoke_token
 from app.record import api_tokens, people
 from app.record.tables import Person
-from app.web.form import FormModel, OncePerForm, see_other
+from app.web.form import FormModel, OncePerForm, remember, see_other
 from app.web.now import Now
 from app.web.page import render
 from app.web.signed_in import ROLE_NAMES, Manager
@@ -139,13 +139,14 @@ def change(
 def make_token(
     request: Request,
     form: Annotated[TokenForm, Form()],
-    _once: OncePerForm,
+    once: OncePerForm,
     session: Write,
     person: Manager,
     now: Now,
 ) -> HTMLResponse:
     """Answers with the page itself: the token is shown this once and must not stand in an address."""
     token = create_token(session, person=person, at=now, person_id=form.person_id, label=form.label)
+    remember(session, "/people", once)
     page = _page(session, now, new_token=token)
     return render(request, "people/page.html", page, session=session, person=person, title="People")
 

@@ -21,7 +21,7 @@ from app.web.log import log
 from app.web.now import Now
 from app.web.page import render
 from app.web.signed_in import Anyone
-from app.web.transaction import Read, Write
+from app.web.transaction import Read, Write, undo
 
 router = APIRouter()
 
@@ -145,7 +145,7 @@ def take_first_run(
             raise BadInput("The two passwords differ; type them again.", field="password_again")
         first = create_first_manager(session, person=None, at=now, key=form.key, name=form.name, password=form.password)
     except BadInput as error:
-        session.rollback()
+        undo(session)
         page = FirstRunPage(form.key, form.name, error.sentence, error.field)
         return render(
             request, "sign_in/first_run.html", page, session=reading, person=None, title="First manager", status=422

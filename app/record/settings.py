@@ -31,7 +31,7 @@ _BOUNDS = {"supply_minimum_v": (9.0, 60.0), "equivalence_margin_percent": (0.1, 
 
 def shop(session: Session) -> Shop:
     known = {field.name for field in fields(Shop)}
-    rows = session.execute(select(ShopSetting.key, ShopSetting.value)).tuples()
+    rows = session.execute(select(ShopSetting.key, ShopSetting.value))
     return Shop(**{key: value["value"] for key, value in rows if key in known})
 
 

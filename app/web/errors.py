@@ -1,5 +1,6 @@
 """Errors at the edge: a page with one clear sentence, or problem details (RFC 9457) for the API."""
 
+import logging
 import secrets
 from dataclasses import dataclass
 from typing import Any
@@ -73,7 +74,8 @@ def answer(request: Request, error: AppError, reference: str | None = None) -> R
                 title=error.title,
                 status=error.status,
             )
-    except (SQLAlchemyError, StorageFailed):
+    except Exception:  # whatever keeps the frame from being drawn, the sentence still gets out
+        log("error page without its frame", request, level=logging.ERROR)
         return render_plain(request, "errors/error.html", page, title=error.title, status=error.status)
 
 

@@ -10,14 +10,13 @@ from fastapi import Depends, Request
 from fastapi.concurrency import run_in_threadpool
 from fastapi.responses import RedirectResponse, Response
 from pydantic import BaseModel, ConfigDict
-from sqlalchemy.exc import IntegrityError
 from sqlalchemy.orm import Session
 from starlette.datastructures import FormData, UploadFile
 
 from app.errors import BadInput
 from app.record import form_keys
 from app.web.now import Now
-from app.web.signed_in import Anyone
+from app.web.signed_in import Viewer
 from app.web.transaction import Read
 
 
@@ -42,11 +41,11 @@ class SentForm:
     """One sending of a form: its fingerprint, who sent it and when."""
 
     key: str
-    person_id: int | None
+    person_id: int
     at: datetime
 
 
-async def _fingerprint(request: Request) -> str:
+async def _fingerprint(request: Request, _person: Viewer) -> str:
     """SHA-256 over the form's key, its address and all it carries.
 
     The content counts, so that going back, changing a value and sending again is a new entry, while the same content
@@ -73,9 +72,9 @@ def _digest(path: str, form: FormData) -> str:
 
 
 def _once(
-    request: Request, key: Annotated[str, Depends(_fingerprint)], person: Anyone, session: Read, now: Now
+    request: Request, key: Annotated[str, Depends(_fingerprint)], person: Viewer, session: Read, now: Now
 ) -> SentForm:
-    sent = SentForm(key, None if person is None else person.id, now)
+    sent = SentForm(key, person.id, now)
     request.state.sent_form = sent
     location = form_keys.location(session, key, sent.person_id)
     if location is not None:
@@ -89,14 +88,14 @@ OncePerForm = Annotated[SentForm, Depends(_once)]
 
 def see_other(request: Request, session: Session, location: str, key: SentForm) -> Response:
     """Remember the form in the act's own transaction and lead the browser to `location` on this server."""
-    try:
-        form_keys.remember(session, key.key, person_id=key.person_id, location=location, at=key.at)
-    except IntegrityError:
-        # The same form, sent at the same moment, was faster; this transaction is rolled back.
-        session.rollback()
-        taken = form_keys.location(session, key.key, key.person_id)
-        raise AlreadyTaken(taken or location) from None
+    remember(session, location, key)
     return lead_to(request, location)
+
+
+def remember(session: Session, location: str, key: SentForm) -> None:
+    """Remember where the form led. Should the same form, sent at the same moment, have been faster, this fails the
+    transaction, and the error handler leads to where the faster one led."""
+    form_keys.remember(session, key.key, person_id=key.person_id, location=location, at=key.at)
 
 
 def lead_to(request: Request, location: str, status: int = 303) -> Response:

@@ -28,6 +28,15 @@ async def _read(request: Request) -> AsyncIterator[Session]:
         yield session
 
 
+def undo(session: Session) -> None:
+    """Take back what this request did so far, to answer with a form that shows its error.
+
+    An endpoint that catches an `AppError` and returns an answer would otherwise commit the half that was done. The
+    session is spent after this: read with `Read`.
+    """
+    session.rollback()
+
+
 # scope="function": the default would commit after the answer has left.
 Write = Annotated[Session, Depends(_write, scope="function")]
 Read = Annotated[Session, Depends(_read, scope="function")]

@@ -21,7 +21,8 @@ CHOICES: dict[str, tuple[str, ...]] = {
 _DECIMALS = {
     "kW": 1, "hp": 1, "PS": 1, "N·m": 1, "lbf·ft": 1, "kgf·m": 2, "°C": 1, "°F": 1, "K": 1, "hPa": 1, "inHg": 2,
     "kPa": 2, "psi": 2, "bar": 3, "mbar": 1, "km/h": 1, "mph": 1, "m/s": 2, "kg": 0, "lb": 0, "L/100 km": 2,
-    "mpg (US)": 1, "mpg (UK)": 1, "km/L": 1, "rpm": 0, "V": 1, "%": 1, "λ": 3, "s": 3, "m": 2, "km": 0, "mi": 0, "L": 2, "°": 1,
+    "mpg (US)": 1, "mpg (UK)": 1, "km/L": 1, "rpm": 0, "V": 1, "%": 1, "λ": 3, "s": 3, "m": 2, "km": 0, "mi": 0,
+    "L": 2, "°": 1,
 }  # fmt: skip
 NARROW_SPACE = "\u202f"
 MINUS = "\u2212"
