@@ -68,12 +68,14 @@ function marksOf(data, look) {
   return { shapes, annotations, ...lifted };
 }
 
+const runningAxisOf = (look, axis, more = {}) => axisOf(look, axis, { unifiedhovertitle: { text: `%{x:,} ${axis.unit}` }, ...more });
+
 export function lines(data, look) {
   const layout = {
     ...baseLayout(look),
     ...marksOf(data, look),
     hovermode: "x unified",
-    xaxis: axisOf(look, data.x),
+    xaxis: runningAxisOf(look, data.x),
     yaxis: uprightAxisOf(look, data.y, { rangemode: data.y.from_zero ? "tozero" : "normal" }),
   };
   if (data.y2) layout.yaxis2 = uprightAxisOf(look, data.y2, { overlaying: "y", side: "right", showgrid: false });
@@ -86,7 +88,7 @@ export function gain(data, look) {
     ...marksOf(data, look),
     hovermode: "x unified",
     hoversubplots: "axis",
-    xaxis: axisOf(look, data.x, { anchor: "y2" }),
+    xaxis: runningAxisOf(look, data.x, { anchor: "y2" }),
     yaxis: uprightAxisOf(look, data.y, { domain: [0.44, 1] }),
     yaxis2: uprightAxisOf(look, data.gain, { domain: [0, 0.38], zeroline: true, zerolinecolor: look.ink, zerolinewidth: 2 }),
   };
