@@ -27,15 +27,15 @@ BYTE_ORDERS: dict[str, ByteOrder] = {"big": "big", "little": "little"}
 ORDERS: dict[str, CellOrder] = {"rows": "rows", "columns": "columns"}
 
 _ADDRESS = re.compile(r"([+-]?)0[xX]([0-9a-fA-F]{1,12})")
-_NUMBER = re.compile(r"[+-]?(?:\d+[.,]?\d*|[.,]\d+)(?:[eE][+-]?\d{1,3})?")
+_NUMBER = re.compile(r"[+-]?(?:\d+\.?\d*|\.\d+)(?:[eE][+-]?\d{1,3})?")
 _SEPARATORS = ",;\t"
 
 
 class Row:
-    """One line, its cells by heading."""
+    """One line, its cells by heading. A decimal comma is possible only where commas do not part the cells."""
 
-    def __init__(self, line: int, cells: dict[str, str]) -> None:
-        self.line, self.cells = line, cells
+    def __init__(self, line: int, cells: dict[str, str], decimal_comma: bool) -> None:
+        self.line, self.cells, self.decimal_comma = line, cells, decimal_comma
 
     def bad(self, column: str, sentence: str) -> BadInput:
         """An error in one cell."""
@@ -91,8 +91,9 @@ class Row:
         return start, last + 1
 
     def number(self, column: str, text: str) -> float:
-        """A finite number, with decimal point or comma."""
-        value = float(text.replace(",", ".")) if _NUMBER.fullmatch(text) else math.nan
+        """A finite number, with decimal point or, where possible, decimal comma."""
+        plain = text.replace(",", ".") if self.decimal_comma else text
+        value = float(plain) if _NUMBER.fullmatch(plain) else math.nan
         if not math.isfinite(value):
             raise self.bad(column, f"{text[:40]!r} is no number; write it like 0.25, without thousands separators.")
         return value
@@ -153,7 +154,7 @@ def rows_of(data: bytes) -> Iterator[Row]:
         if not headings:
             headings = _headings(cells, line)
         elif any(cell.strip() for cell in cells) and not cells[0].lstrip().startswith("#"):
-            yield _row(line, headings, cells)
+            yield _row(line, headings, cells, separator != ",")
 
 
 def _decoded(data: bytes) -> str:
@@ -190,8 +191,8 @@ def _headings(cells: list[str], line: int) -> list[str]:
     return headings
 
 
-def _row(line: int, headings: list[str], cells: list[str]) -> Row:
+def _row(line: int, headings: list[str], cells: list[str], decimal_comma: bool) -> Row:
     if any(cell.strip() for cell in cells[len(headings) :]):
         raise BadInput(f"The line has {len(cells)} cells, there are {len(headings)} headings.", where=f"line {line}")
     found = {heading: cell.strip() for heading, cell in zip(headings, cells, strict=False) if heading}
-    return Row(line, found)
+    return Row(line, found, decimal_comma)

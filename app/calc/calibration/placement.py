@@ -113,7 +113,7 @@ def nominal(layout: Layout) -> Placement:
 class _Placer:
     def __init__(self, image: Image | None, layout: Layout) -> None:
         self.image, self.layout, self.base = image, layout, layout.address_base
-        self.read_counts: dict[Cells, int] = {}
+        self.read_counts: list[Cells] = []
         self.axes: dict[str, PlacedAxis] = {}
         self.axis_reasons: dict[str, str] = {}
 
@@ -224,12 +224,12 @@ class _Placer:
             return widest
         data = self.image.read(cells.address, cells.itemsize)
         count = int.from_bytes(data, cells.byte_order, signed=cells.data_type.startswith("int"))
+        self.read_counts.append(cells)
         if not 1 <= count <= widest:
             raise BadInput(
                 f"The image says at 0x{cells.address:X} that {count} points are in use, the layout allows "
                 f"1 to {widest}."
             )
-        self.read_counts[cells] = count
         return count
 
     def line(self, address: int, count: int, data_type: DataType, byte_order: ByteOrder, descending: bool) -> Cells:

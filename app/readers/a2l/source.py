@@ -136,8 +136,9 @@ class Scanner:
         depth = len(self.stack)
         if depth <= 2:
             self.between(match.start())
-            expected = ("PROJECT", "MODULE")[depth] if depth < 2 else None
-            if depth < 2 and match[1] not in (expected, "HEADER"):
+            if depth == 0 and (match[1] != "PROJECT" or self.modules):
+                raise self.source.bad(f"{match[1]} stands where the only PROJECT is expected.", match.start())
+            if depth == 1 and match[1] not in ("MODULE", "HEADER"):
                 self.skipped[match[1]] = None
             if depth == 1 and match[1] == "MODULE":
                 self.modules.append(Module("", {}))
