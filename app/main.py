@@ -11,6 +11,7 @@ from sqlalchemy import Engine
 from starlette.types import ASGIApp
 
 import app.api.journal
+import app.pages.intake
 import app.pages.journal
 import app.pages.people
 import app.pages.settings
@@ -26,6 +27,7 @@ from app.web.uploads import BODY_LIMIT
 
 # Each module has a `router`. One line per module.
 PAGES: tuple[ModuleType, ...] = (
+    app.pages.intake,
     app.pages.journal,
     app.pages.people,
     app.pages.settings,

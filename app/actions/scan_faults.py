@@ -2,12 +2,12 @@
 
 import datetime as dt
 from collections.abc import Sequence
-from dataclasses import asdict
+
 from typing import Any
 
 from sqlalchemy.orm import Session
 
-from app.readers.fault_list import Fault
+from app.calc.vehicle.dtc import Fault
 from app.record import journal, vehicles
 from app.record.tables import FaultScan, Person
 
@@ -28,7 +28,7 @@ def scan_faults(
     scan = FaultScan(
         vehicle_id=vehicle.id,
         occasion=occasion.strip() or "as found",
-        faults=[asdict(fault) for fault in faults],
+        faults=[_stored(fault) for fault in faults],
         text=text,
         readiness=readiness,
         at=at,
@@ -36,7 +36,7 @@ def scan_faults(
     )
     session.add(scan)
     session.flush()
-    codes = ", ".join(dict.fromkeys(fault.code for fault in faults)) or "none"
+    codes = ", ".join(dict.fromkeys(fault.dtc.display for fault in faults)) or "none"
     journal.append(
         session,
         at=at,
@@ -47,3 +47,13 @@ def scan_faults(
         subject=("fault_scan", scan.id),
     )
     return scan
+
+
+def _stored(fault: Fault) -> dict[str, Any]:
+    return {
+        "code": fault.dtc.code,
+        "failure_type": fault.dtc.failure_type,
+        "flags": list(fault.flags),
+        "text": fault.text,
+        "module": fault.module,
+    }

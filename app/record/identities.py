@@ -1,5 +1,7 @@
 """Which numbers a scan of a control unit is compared with."""
 
+import datetime as dt
+
 from sqlalchemy import select
 from sqlalchemy.orm import Session
 
@@ -54,3 +56,9 @@ def from_scan(scanned: dict[str, object]) -> Identity:
         return str(scanned[key]) if scanned.get(key) else None
 
     return Identity(one("hardware_number"), one("software_number"), many("calibration_ids"), many("cvns"))
+
+
+def accepted_since(session: Session, unit_id: int, moment: dt.datetime) -> bool:
+    """Whether numbers were accepted for the unit at or after `moment`."""
+    query = select(IdentityUpdate.id).where(IdentityUpdate.control_unit_id == unit_id, IdentityUpdate.at >= moment)
+    return session.scalar(query.limit(1)) is not None
