@@ -129,7 +129,7 @@ def dyno_session(
         pull = Pull(f"{label} {k + 1}", label, k, intake, (dips or {}).get(k))
         path = f"{setting.folder}/{name}-pull-{k + 1}.csv"
         story.step(
-            "add_run",
+            "add_runs",
             when,
             rollers.operator,
             label=f"{label}.{k + 1}",
