@@ -46,6 +46,7 @@ class PreferencesForm(FormModel):
     temperature: str = ""
     pressure: str = ""
     vehicle_speed: str = ""
+    distance: str = ""
     mass: str = ""
     fuel_consumption: str = ""
 
