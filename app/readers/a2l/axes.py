@@ -74,10 +74,9 @@ def _with_record(axis: AxisDefinition, layout: RecordLayout) -> AxisDefinition:
 
 
 def read_axis_description(
-    block: Block, k: int, layout: RecordLayout, order: ByteOrder, context: Context
+    cursor: Cursor, k: int, layout: RecordLayout, order: ByteOrder, context: Context
 ) -> AxisDefinition:
     """The axis `k` (0 x, 1 y) of a map whose record is `layout`; NotDecoded when it lies outside the subset."""
-    cursor = Cursor(context.source, block)
     attribute = cursor.choice("kind of axis", _ATTRIBUTES)
     quantity = cursor.next("input quantity")
     conversion = cursor.at

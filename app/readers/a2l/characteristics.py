@@ -65,14 +65,14 @@ class _Reader:
         self.options = by_keyword(every)
         note_extension(self.options, cursor, context)
         order = byte_order(self.options, cursor, context, context.common.byte_order)
-        inner = [self.inner_block(o) for o in every if o.keyword == "AXIS_DESCR"]
+        inner = [cursor.inside(o) for o in every if o.keyword == "AXIS_DESCR"]
         if kind_word not in _KINDS:
             raise NotDecoded(f"{kind_word} has more than two axes")
         kind = _KINDS[kind_word]
         if len(inner) != _AXES[kind]:
             raise cursor.bad(f"{kind_word} {self.name} needs {_AXES[kind]} AXIS_DESCR, it has {len(inner)}.", 0)
         size = self.size(kind, layout)
-        axes = tuple(read_axis_description(b, k, layout, order, context) for k, b in enumerate(inner))
+        axes = tuple(read_axis_description(c, k, layout, order, context) for k, c in enumerate(inner))
         values = self.values(layout, axes)
         found = scaling(conversion, self.options, cursor, context)
         category = categorise(self.name, description, context.groups.get(self.name, ()))
@@ -81,13 +81,6 @@ class _Reader:
             layout.order, self.bit_mask(values.itemsize, values.data_type.startswith("float")), None,
             lower, upper, None if layout.bare else layout.record,
         )  # fmt: skip
-
-    def inner_block(self, option: Option) -> Block:
-        cursor = self.cursor
-        start, end = cursor.block.start, cursor.block.end
-        first = cursor.source.position_of_word(start, end, option.at + 1)
-        last = cursor.source.position_of_word(start, end, option.end)
-        return Block(option.keyword, first, last)
 
     def values(self, layout: RecordLayout, axes: tuple[AxisDefinition, ...]) -> RecordPart:
         if layout.reason:

@@ -43,7 +43,7 @@ class Context:
         """The record layout a block refers to; BadInput at the reference when there is none."""
         found = self.records.get(name)
         if found is None:
-            raise cursor.bad(f"{cursor.block.keyword} refers to a RECORD_LAYOUT {name!r} that the file does not have.")
+            raise cursor.bad(f"{cursor.keyword} refers to a RECORD_LAYOUT {name!r} that the file does not have.")
         return found
 
     def claim(self, name: str, cursor: Cursor) -> None:

@@ -55,7 +55,7 @@ def decimals_in(format_text: str) -> int | None:
 def unique(found: Mapping[str, object], name: str, cursor: Cursor) -> None:
     """Refuse a second definition of a name."""
     if name in found:
-        raise cursor.bad(f"{cursor.block.keyword} {name!r} is defined twice.", 0)
+        raise cursor.bad(f"{cursor.keyword} {name!r} is defined twice.", 0)
 
 
 class Conversions:
@@ -86,7 +86,7 @@ class Conversions:
     def variant(self, name: str, cursor: Cursor, unit: str | None, decimals: int | None) -> Scaling:
         method = IDENTICAL if name == "NO_COMPU_METHOD" else self.methods.get(name)
         if method is None:
-            raise cursor.bad(f"{cursor.block.keyword} refers to a COMPU_METHOD {name!r} that the file does not have.")
+            raise cursor.bad(f"{cursor.keyword} refers to a COMPU_METHOD {name!r} that the file does not have.")
         if isinstance(method, Unusable):
             raise NotDecoded(method.reason)
         changed = replace(method, unit=unit) if unit is not None else method
@@ -174,5 +174,5 @@ class Conversions:
     def referred(self, found: dict[str, _T], option: Option, cursor: Cursor, what: str) -> _T:
         name = cursor.go(option).name(f"name of a {what}")
         if name not in found:
-            raise cursor.bad(f"{cursor.block.keyword} refers to a {what} {name!r} that the file does not have.")
+            raise cursor.bad(f"{cursor.keyword} refers to a {what} {name!r} that the file does not have.")
         return found[name]

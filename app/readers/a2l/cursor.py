@@ -27,22 +27,30 @@ class Option:
 class Cursor:
     """Words of one block. Fixed parameters are taken in order; the keywords after them come from `options`."""
 
-    __slots__ = ("at", "block", "source", "words")
+    __slots__ = ("at", "block", "first", "keyword", "source", "words")
 
     def __init__(self, source: Source, block: Block) -> None:
-        self.source, self.block, self.at = source, block, 0
+        self.source, self.block, self.keyword, self.at, self.first = source, block, block.keyword, 0, 0
         self.words = source.words(block.start, block.end)
+
+    def inside(self, option: Option) -> "Cursor":
+        """A cursor over an inner block."""
+        inner = object.__new__(Cursor)
+        inner.source, inner.block, inner.keyword = self.source, self.block, option.keyword
+        inner.at, inner.first = 0, self.first + option.at + 1
+        inner.words = self.words[option.at + 1 : option.end]
+        return inner
 
     def bad(self, sentence: str, index: int | None = None) -> BadInput:
         """An error at a word, by default the one read last."""
         at = max(self.at - 1, 0) if index is None else index
-        return self.source.bad(sentence, self.source.position_of_word(self.block.start, self.block.end, at))
+        position = self.source.position_of_word(self.block.start, self.block.end, self.first + at)
+        return self.source.bad(sentence, position)
 
     def next(self, what: str) -> str:
         """The next word; BadInput names what is missing."""
         if self.at >= len(self.words):
-            self.at = len(self.words) + 1
-            raise self.bad(f"{self.block.keyword} ends where its {what} is expected.")
+            raise self.bad(f"{self.keyword} ends where its {what} is expected.", len(self.words))
         self.at += 1
         return self.words[self.at - 1]
 
@@ -120,7 +128,7 @@ class Cursor:
             elif unknown:
                 stop = at + 1
             else:
-                raise self.bad(f"{word[:40]!r} is one value too many in {self.block.keyword}.", at)
+                raise self.bad(f"{word[:40]!r} is one value too many in {self.keyword}.", at)
             self.at = stop
         return found
 

@@ -228,7 +228,7 @@ def test_units_survive_every_encoding(encoding: str) -> None:
 
 
 def test_categories_come_from_groups_and_words() -> None:
-    groups = """    /begin FUNCTION Fn1 "Fuel injection" /begin DEF_CHARACTERISTIC A E /end DEF_CHARACTERISTIC /end FUNCTION
+    groups = """/begin FUNCTION Fn1 "Fuel injection" /begin DEF_CHARACTERISTIC A E /end DEF_CHARACTERISTIC /end FUNCTION
     /begin GROUP G1 "Ignition" ROOT /begin REF_CHARACTERISTIC D /end REF_CHARACTERISTIC /end GROUP
     /begin MOD_PAR"""
     text = sound().replace("    /begin MOD_PAR", groups).replace('B "second"', 'B "upper limit of boost"')
