@@ -57,7 +57,12 @@ def south_cell(rows: Sequence[Row], car: str, number: int) -> bytes:
 
 def south_cell_before(rows: Sequence[Row], car: str, number: int) -> bytes:
     """Tabs, a preamble, a row of units that are not SI."""
-    head = [f"Vehicle: {car}", f"Run no: {number}", "", "RPM\tTorque\tPower\tSpeed\tLambda\tManifold\tIntake air"]
+    head = [
+        f"Vehicle: {car}",
+        f"Run no: {number}",
+        "",
+        "RPM\tTorque\tPower\tSpeed\tLambda\tManifold pressure\tIntake air temp",
+    ]
     head.append("1/min\tlbf·ft\thp\tmph\t-\tpsi\t°F")
     lines = [
         f"{r.speed_rpm:.0f}\t{r.torque_nm / LBF_FT_NM:.3f}\t{r.power_kw / HP_KW:.3f}\t{r.speed_kmh / MILE_KM:.2f}\t"

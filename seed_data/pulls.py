@@ -31,6 +31,7 @@ class Engine:
     loss: float
     air_share: float
     kmh_per_1000: float
+    part_load_lambda: float = 1.02
 
 
 @dataclass(frozen=True)
@@ -121,7 +122,9 @@ def rows_of(engine: Engine, air: Air, pull: Pull) -> list[Row]:
         torque = _torque(engine, pull, rpm, loaded[k]) * level * shape
         shown = round(rpm + 2.0 * jitter[k] - 1.0)
         part = loaded[k]
-        lambda_ratio = rounded(list(engine.lambda_ratio), rpm) * (1.0 + 0.004 * mixture[k]) * part + 1.02 * (1.0 - part)
+        lambda_ratio = rounded(list(engine.lambda_ratio), rpm) * (
+            1.0 + 0.004 * mixture[k]
+        ) * part + engine.part_load_lambda * (1.0 - part)
         rows.append(
             Row(
                 time_s=0.05 * k,

@@ -114,8 +114,8 @@ def _engine(story: Story) -> None:
     car = revisions.warder_engine_first()
     log_revision(
         story, f"{ENGINE_UNIT}.r1", car, f"{FOLDER}/warder-engine-r1.bin", day(9, "09:00"), TUNER, parent=None,
-        title="Closed course", purpose="A tenth more torque from 2,000 to 5,500 1/min; the road speed limiter is set as "
-        "high as its cell allows, for closed courses only", fuel="98 RON", hardware="Series turbocharger",
+        title="Closed course", purpose="A tenth more torque from 2,000 to 5,500 1/min; the road speed limiter is "
+        "set as high as its cell allows, for closed courses only", fuel="98 RON", hardware="Series turbocharger",
     )  # fmt: skip
     label, at = "warder.flash1", day(9, "09:25")
     flash(story, label, f"{ENGINE_UNIT}.r1", at, TUNER, control_unit=ENGINE_UNIT, volts=(13.7, 13.4))

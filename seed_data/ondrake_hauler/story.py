@@ -41,6 +41,7 @@ STOCK = Engine(
     end_rpm=4150,
     loss=0.15,
     air_share=0.25,
+    part_load_lambda=2.6,
     kmh_per_1000=376.99112 * TYRE_RADIUS_M / (RATIOS[3] * FINAL_DRIVE),
 )
 FIRST = replace(
@@ -112,13 +113,13 @@ def _sheet(story: Story) -> None:
     at, label = day(183, "08:30"), "hauler.elsewhere"
     story.step("add_dyno", at, SECOND_TUNER, label=OTHER_DYNO, name=OTHER_DYNO, note="Known from a printed sheet only")
     story.step(
-        "record_session", later(at, 5), WRITER, label=label, vehicle=CAR, dyno=OTHER_DYNO, purpose="measurement",
+        "record_session", later(at, 5), SECOND_TUNER, label=label, vehicle=CAR, dyno=OTHER_DYNO, purpose="measurement",
         correction_standard="none", pressure_hpa=None, temperature_c=None, relative_humidity_percent=None, gear="4",
         drive_mode="", driven_axles="rear", tyre="", tyre_pressure_bar=None, fuel="diesel", start_coolant_c=None,
         start_intake_c=None, battery_soc_percent=None, note="Typed from the sheet that the customer brought along",
     )  # fmt: skip
     story.step(
-        "add_runs", later(at, 15), WRITER, label=f"{label}.1", session=label,
+        "add_runs", later(at, 15), SECOND_TUNER, label=f"{label}.1", session=label,
         file=story.file(f"{FOLDER}/elsewhere-typed.csv", partial(sheet, True)), start_coolant_c=None,
         start_intake_c=None, battery_soc_percent=None,
     )  # fmt: skip
@@ -127,7 +128,7 @@ def _sheet(story: Story) -> None:
         reason="Torque at 2,750 1/min was typed one hundred too high; the sheet is typed again",
     )  # fmt: skip
     story.step(
-        "add_runs", later(at, 30), WRITER, label=f"{label}.2", session=label,
+        "add_runs", later(at, 30), SECOND_TUNER, label=f"{label}.2", session=label,
         file=story.file(f"{FOLDER}/elsewhere-typed-again.csv", partial(sheet, False)), start_coolant_c=None,
         start_intake_c=None, battery_soc_percent=None,
     )  # fmt: skip
@@ -169,7 +170,7 @@ def _economy(story: Story) -> None:
     after = ((152, 211.8, 19.02), (151, 213.0, 19.31), (150, 209.5, 18.74))
     for k, (days_ago, distance_km, fuel_l) in enumerate((*before, *after)):
         story.step(
-            "record_economy_trial", day(days_ago, f"{12 + k % 3}:{10 + 15 * (k % 3):02d}"), WRITER, vehicle=CAR,
+            "record_economy_trial", day(days_ago, f"{12 + k % 3}:{10 + 15 * (k % 3):02d}"), SECOND_TUNER, vehicle=CAR,
             distance_km=distance_km, fuel_l=fuel_l, conditions="Same 70 km loop three times, 900 kg trailer, filled to "
             "the brim before and after",
         )  # fmt: skip
