@@ -11,6 +11,8 @@ from sqlalchemy import Engine
 from starlette.types import ASGIApp
 
 import app.api.journal
+import app.pages.coding
+import app.pages.flash
 import app.pages.intake
 import app.pages.journal
 import app.pages.people
@@ -27,6 +29,8 @@ from app.web.uploads import BODY_LIMIT
 
 # Each module has a `router`. One line per module.
 PAGES: tuple[ModuleType, ...] = (
+    app.pages.coding,
+    app.pages.flash,
     app.pages.intake,
     app.pages.journal,
     app.pages.people,

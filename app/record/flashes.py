@@ -7,7 +7,7 @@ from sqlalchemy import select
 from sqlalchemy.orm import Session
 
 from app.errors import NotFound
-from app.record.tables import CodingSnapshot, CodingWriteBack, ControlUnit, FirstStart, Flash, ReadBack
+from app.record.tables import CodingSnapshot, CodingWriteBack, ControlUnit, FirstStart, Flash, Person, ReadBack
 
 
 @dataclass(frozen=True, slots=True)
@@ -64,3 +64,8 @@ def coding_snapshot(session: Session, snapshot_id: int) -> CodingSnapshot:
     if found is None:
         raise NotFound(f"There is no coding snapshot {snapshot_id}.")
     return found
+
+
+def person_name(session: Session, person_id: int | None) -> str:
+    person = None if person_id is None else session.get(Person, person_id)
+    return "the program" if person is None else person.name
