@@ -74,7 +74,7 @@ class CodingForm(FormModel):
 def _page(session: Session, vehicle_id: int, occasion: str, sentence: str) -> CodingPage:
     vehicle = vehicles.vehicle(session, vehicle_id)
     rows = flashes.coding_snapshots(session, vehicle.id)
-    older = [row.id for row in rows[1:]] + [None]
+    older: list[int | None] = [*(row.id for row in rows[1:]), None] if rows else []
     return CodingPage(
         vehicle.id,
         vehicle_label(vehicle),
