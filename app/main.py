@@ -12,9 +12,11 @@ from starlette.types import ASGIApp
 
 import app.api.journal
 import app.pages.coding
+import app.pages.control_unit
 import app.pages.flash
 import app.pages.intake
 import app.pages.journal
+import app.pages.layouts
 import app.pages.people
 import app.pages.settings
 import app.pages.sign_in
@@ -30,9 +32,11 @@ from app.web.uploads import BODY_LIMIT
 # Each module has a `router`. One line per module.
 PAGES: tuple[ModuleType, ...] = (
     app.pages.coding,
+    app.pages.control_unit,
     app.pages.flash,
     app.pages.intake,
     app.pages.journal,
+    app.pages.layouts,
     app.pages.people,
     app.pages.settings,
     app.pages.sign_in,
