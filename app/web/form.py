@@ -15,9 +15,9 @@ from starlette.datastructures import FormData, UploadFile
 
 from app.errors import BadInput
 from app.record import form_keys
+from app.record.engine import reading
 from app.web.now import Now
 from app.web.signed_in import Viewer
-from app.web.transaction import Read
 
 
 class FormModel(BaseModel):
@@ -71,12 +71,11 @@ def _digest(path: str, form: FormData) -> str:
     return whole.hexdigest()
 
 
-def _once(
-    request: Request, key: Annotated[str, Depends(_fingerprint)], person: Viewer, session: Read, now: Now
-) -> SentForm:
+def _once(request: Request, key: Annotated[str, Depends(_fingerprint)], person: Viewer, now: Now) -> SentForm:
     sent = SentForm(key, person.id, now)
     request.state.sent_form = sent
-    location = form_keys.location(session, key, sent.person_id)
+    with reading(request.app.state.engine) as session:
+        location = form_keys.location(session, key, sent.person_id)
     if location is not None:
         raise AlreadyTaken(location)
     return sent

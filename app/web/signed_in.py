@@ -6,28 +6,34 @@ from datetime import datetime, timedelta
 from typing import Annotated
 
 from fastapi import Depends, Request
-from sqlalchemy import Engine
 from sqlalchemy.orm import Session
 
 from app.errors import Forbidden, NotSignedIn, StorageFailed
 from app.record import api_tokens, sign_ins
-from app.record.engine import transaction
+from app.record.engine import reading, transaction
 from app.record.tables import Person
 from app.settings import Settings
 from app.web.cookie import token_of
 from app.web.guard import SAFE_METHODS, same_origin
 from app.web.now import Now
-from app.web.transaction import Read
 
 ROLE_NAMES = {"tuner": "Tuner", "front_desk": "Front desk", "manager": "Manager"}
 _SEEN_EVERY = timedelta(minutes=1)
 
 
-def _anyone(request: Request, session: Read, now: Now) -> Person | None:
-    """The person of this request, detached from the session, or None."""
-    person = _by_bearer(request, session) if _is_api(request) else None
-    if person is None and "authorization" not in request.headers:
-        person = _by_cookie(request, session, now)
+def _anyone(request: Request, now: Now) -> Person | None:
+    """The person of this request, or None.
+
+    Asked in a session of its own that ends here: a request that kept its connection and then asked for a second one
+    to write with would, with enough others like it, leave none for anybody.
+    """
+    with reading(request.app.state.engine) as session:
+        person = _by_bearer(request, session) if _is_api(request) else None
+        seen_at = None
+        if person is None and "authorization" not in request.headers:
+            person, seen_at = _by_cookie(request, session, now)
+    if seen_at is not None and now - seen_at >= max(_SEEN_EVERY, request.app.state.settings.idle / 60):
+        _see(request, now)
     request.state.person = person
     return person
 
@@ -43,25 +49,22 @@ def _by_bearer(request: Request, session: Session) -> Person | None:
     return api_tokens.find(session, token.strip())
 
 
-def _by_cookie(request: Request, session: Session, now: datetime) -> Person | None:
+def _by_cookie(request: Request, session: Session, now: datetime) -> tuple[Person | None, datetime | None]:
+    """The person and when the browser was last seen."""
     if _is_api(request) and not (request.method in SAFE_METHODS and same_origin(request.scope)):
-        return None
+        return None, None
     token = token_of(request)
     if token is None:
-        return None
+        return None, None
     settings: Settings = request.app.state.settings
     found = sign_ins.find(session, token, now, idle=settings.idle, absolute=settings.absolute)
-    if found is None:
-        return None
-    if now - found.seen_at >= max(_SEEN_EVERY, settings.idle / 60):
-        _see(request.app.state.engine, token, now)
-    return found.person
+    return (None, None) if found is None else (found.person, found.seen_at)
 
 
-def _see(engine: Engine, token: str, now: datetime) -> None:
+def _see(request: Request, now: datetime) -> None:
     """Note that the browser is still in use: seldom, and in a transaction of its own."""
-    with contextlib.suppress(StorageFailed), transaction(engine) as session:
-        sign_ins.see(session, token, now)
+    with contextlib.suppress(StorageFailed), transaction(request.app.state.engine) as session:
+        sign_ins.see(session, token_of(request) or "", now)
 
 
 Anyone = Annotated[Person | None, Depends(_anyone)]

@@ -4,8 +4,8 @@
 no one is told "saved" of something that was not. `Read` cannot change anything.
 
 The write transaction of SQLite begins with its first statement and makes every other writer wait. So an endpoint
-reads uploads and computes first and touches `Write` last, and no dependency touches it at all: it would hold the
-database while its request waits for a thread that is busy waiting for the database.
+reads uploads and computes first and touches `Write` last, and no dependency touches either session: it would hold a
+connection, or the whole database, while its request waits for a thread that is busy waiting for just that.
 """
 
 from collections.abc import AsyncIterator
