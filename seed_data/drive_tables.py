@@ -12,7 +12,7 @@ def transmission_tables(gears: int, peak_torque_nm: float) -> tuple[Table, ...]:
     torque = Axis("axis_torque", "Input torque", s.TORQUE, tuple(round(peak_torque_nm * p / 8, 1) for p in range(9)))
 
     def shift_line(scale: float) -> Fill:
-        return lambda at, g: scale * (9.0 + 13.0 * g + g * g * 0.9) * s.rounded([(0, 1.0), (45, 1.55), (100, 2.75)], at)
+        return lambda at, g: scale * (6.0 + 9.0 * g + 0.7 * g * g) * s.rounded([(0, 1.0), (45, 1.5), (100, 2.2)], at)
 
     return (
         Table(

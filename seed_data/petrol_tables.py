@@ -8,9 +8,8 @@ from seed_data.tables import Axis, Fill, Table
 
 def petrol_tables(engine: Petrol) -> tuple[Table, ...]:
     """The engine's tables in the order they lie in its calibration area."""
-    speeds = tuple(
-        float(p) for p in (600, 1000, 1400, 1800, 2200, 2600, 3000, 3500, 4000, 4500, 5000, 5500, 6000, 6400)
-    )
+    usual = (600, 1000, 1400, 1800, 2200, 2600, 3000, 3500, 4000, 4500, 5000, 5500, 6000, 6400)
+    speeds = tuple(float(rpm) for rpm in usual if rpm < engine.redline_rpm - 100)
     speed = Axis("axis_engine_speed", "Engine speed", s.SPEED, (*speeds, engine.redline_rpm), engine.shared_axes)
     top = engine.full_load_percent
     loads = tuple(round(top * part, 1) for part in (0.08, 0.15, 0.22, 0.3, 0.4, 0.5, 0.6, 0.7, 0.8, 0.9, 0.96, 1.0))
