@@ -10,7 +10,10 @@ from fastapi import FastAPI
 from sqlalchemy import Engine
 from starlette.types import ASGIApp
 
+import app.api.flashes
+import app.api.intake
 import app.api.journal
+import app.api.vehicles
 import app.pages.coding
 import app.pages.control_unit
 import app.pages.flash
@@ -44,8 +47,11 @@ PAGES: tuple[ModuleType, ...] = (
     app.pages.vehicle.routes,
 )
 API: tuple[ModuleType, ...] = (
+    app.api.flashes,
+    app.api.intake,
     app.api.journal,
-)  # fmt: skip
+    app.api.vehicles,
+)
 
 # More threads make it slower: they take turns on the interpreter's lock, and each switch costs.
 THREADS = 4

@@ -1,0 +1,198 @@
+"""Stock reads, flashes and what follows them, as JSON."""
+
+from typing import Annotated, Any
+
+from fastapi import APIRouter, Form, status
+from pydantic import BaseModel
+
+from app.actions.add_read_back import add_read_back
+from app.actions.add_stock_read import add_stock_read
+from app.actions.log_flash import NewFlash, log_flash
+from app.actions.record_first_start import record_first_start
+from app.actions.waive_coding import waive_coding
+from app.actions.write_coding_back import write_coding_back
+from app.api.model import ApiIn, ApiOut, Time
+from app.errors import BadInput
+from app.readers.image import read_image
+from app.record import flashes, vehicles
+from app.web.now import Now
+from app.web.signed_in import Tuner
+from app.web.transaction import Write
+from app.web.uploads import UPLOAD_LIMIT, Upload, read_upload
+
+router = APIRouter(tags=["calibration"])
+
+
+class FileUpload(BaseModel):
+    file: Upload = None
+    new_generation: bool = False
+
+
+class StockReadOut(ApiOut):
+    id: int
+    control_unit_id: int
+    generation: int
+    sha256: str
+    crc32: str
+    size: int
+    format: str
+    stock_confirmed: bool
+    stock_id: int | None
+    layout_id: int | None
+    block_checksums: list[dict[str, Any]]
+
+
+class FlashIn(ApiIn):
+    revision_id: int | None = None
+    outcome: str = "completed"
+    supply_before_v: float | None = None
+    supply_lowest_v: float | None = None
+    sha256: str | None = None
+    note: str = ""
+    flashed_at: Time | None = None
+
+
+class FlashOut(ApiOut):
+    id: int
+    control_unit_id: int
+    revision_id: int | None
+    stock_id: int | None
+    sha256: str | None
+    outcome: str
+    supply_before_v: float | None
+    supply_lowest_v: float | None
+    flashed_at: Time
+
+
+class ReadBackOut(ApiOut):
+    id: int
+    flash_id: int
+    equal: bool
+    sentence: str
+    differences: list[Any]
+    sha256: str
+
+
+class WriteBackIn(ApiIn):
+    wanted_snapshot_id: int | None = None
+    read_snapshot_id: int | None = None
+    waiver_reason: str | None = None
+
+
+class WriteBackOut(ApiOut):
+    id: int
+    flash_id: int
+    equal: bool
+    waiver_reason: str | None
+    differences: list[dict[str, Any]]
+
+
+class FirstStartIn(ApiIn):
+    note: str = ""
+    happened_anyway: bool = False
+
+
+class FirstStartOut(ApiOut):
+    id: int
+    flash_id: int
+    coding_was_pending: bool
+
+
+@router.post(
+    "/control-units/{unit_id:int}/stock-reads", status_code=status.HTTP_201_CREATED, max_body_size=UPLOAD_LIMIT
+)
+def stock_read(
+    unit_id: int,
+    form: Annotated[FileUpload, Form(media_type="multipart/form-data")],
+    session: Write,
+    person: Tuner,
+    now: Now,
+) -> StockReadOut:
+    """One read of stock; two equal ones confirm it, a different one is refused with its first differing addresses."""
+    data, label = read_upload(form.file, field="file")
+    read = read_image(data, base_address=vehicles.control_unit(session, unit_id).base_address)
+    taken = add_stock_read(
+        session,
+        person=person,
+        at=now,
+        control_unit_id=unit_id,
+        uploaded=data,
+        file_name=label,
+        read=read,
+        new_generation=form.new_generation,
+    )
+    row = taken.read
+    return StockReadOut(
+        id=row.id,
+        control_unit_id=unit_id,
+        generation=row.generation,
+        sha256=row.sha256 or "",
+        crc32=f"{row.crc32:08X}",
+        size=row.size or 0,
+        format=row.file_format or "",
+        stock_confirmed=taken.stock is not None,
+        stock_id=None if taken.stock is None else taken.stock.id,
+        layout_id=row.layout_id,
+        block_checksums=row.checksums,
+    )
+
+
+@router.post("/control-units/{unit_id:int}/flashes", status_code=status.HTTP_201_CREATED)
+def flash(unit_id: int, body: FlashIn, session: Write, person: Tuner, now: Now) -> FlashOut:
+    """Log a write; `revision_id` null means that stock was written."""
+    row = log_flash(session, person=person, at=now, control_unit_id=unit_id, flash=NewFlash(**body.model_dump()))
+    return FlashOut.model_validate(row)
+
+
+@router.post("/flashes/{flash_id:int}/read-back", status_code=status.HTTP_201_CREATED, max_body_size=UPLOAD_LIMIT)
+def read_back(
+    flash_id: int,
+    form: Annotated[FileUpload, Form(media_type="multipart/form-data")],
+    session: Write,
+    person: Tuner,
+    now: Now,
+) -> ReadBackOut:
+    """Compare what was read back with what was written."""
+    data, label = read_upload(form.file, field="file")
+    unit = vehicles.control_unit(session, flashes.flash(session, flash_id).control_unit_id)
+    row = add_read_back(
+        session,
+        person=person,
+        at=now,
+        flash_id=flash_id,
+        uploaded=data,
+        file_name=label,
+        read=read_image(data, base_address=unit.base_address),
+    )
+    return ReadBackOut.model_validate(row)
+
+
+@router.post("/flashes/{flash_id:int}/coding-write-back", status_code=status.HTTP_201_CREATED)
+def coding_write_back(flash_id: int, body: WriteBackIn, session: Write, person: Tuner, now: Now) -> WriteBackOut:
+    """Prove the write-back by a snapshot read after it, or record why none is needed."""
+    if body.waiver_reason:
+        row = waive_coding(session, person=person, at=now, flash_id=flash_id, reason=body.waiver_reason)
+    elif body.wanted_snapshot_id is None or body.read_snapshot_id is None:
+        raise BadInput(
+            "Name the snapshot that was written and the one that was read afterwards, or give a waiver_reason.",
+            field="read_snapshot_id" if body.read_snapshot_id is None else "wanted_snapshot_id",
+        )
+    else:
+        row = write_coding_back(
+            session,
+            person=person,
+            at=now,
+            flash_id=flash_id,
+            wanted_snapshot_id=body.wanted_snapshot_id,
+            read_snapshot_id=body.read_snapshot_id,
+        )
+    return WriteBackOut.model_validate(row)
+
+
+@router.post("/flashes/{flash_id:int}/first-start", status_code=status.HTTP_201_CREATED)
+def first_start(flash_id: int, body: FirstStartIn, session: Write, person: Tuner, now: Now) -> FirstStartOut:
+    """The engine's first start after the flash; refused while coding is pending unless it has happened anyway."""
+    row = record_first_start(
+        session, person=person, at=now, flash_id=flash_id, note=body.note, happened_anyway=body.happened_anyway
+    )
+    return FirstStartOut.model_validate(row)
