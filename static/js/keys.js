@@ -1,6 +1,6 @@
 // Keys that work on every page.
 //
-// Hooks: data-search-shortcut   the field that "/" goes to
+// Hooks: data-search-shortcut   the field that "/" goes to; one inside <main> comes before the header's
 //        data-keys="list"       up, down, Home and End move between the links and buttons inside
 //        dialog#keyboard-help   opened by "?"
 //        data-print             a button that prints; shown only when this script runs
@@ -42,7 +42,7 @@ document.addEventListener("keydown", (event) => {
   let taken = false;
   if (event.key === "Escape") taken = leave(event);
   else if (event.key === "/" && !typing(event.target)) {
-    const field = document.querySelector("[data-search-shortcut]");
+    const field = document.querySelector("main [data-search-shortcut]") ?? document.querySelector("[data-search-shortcut]");
     field?.focus();
     field?.select();
     taken = Boolean(field);
