@@ -118,7 +118,8 @@ class Gather:
                 cells = octets[: octets.size // size * size].view(group.dtype).take(group.index)
             else:
                 cells = octets.take(group.index).view(group.dtype).ravel()
-            arrays.append(cells.astype(group.wide))
+            with np.errstate(invalid="ignore"):  # a float cell may hold any bits, also a signalling NaN
+                arrays.append(cells.astype(group.wide))
         return arrays
 
 

@@ -88,11 +88,11 @@ class Scaling:
     def to_physical(self, raw: ArrayLike) -> Floats:
         """Physical values of stored ones, same shape; NaN where there is none (a division by zero)."""
         x = np.asarray(raw, dtype=np.float64)
-        if self.kind == "linear":
-            return np.asarray(x * self.coefficients[0] + self.coefficients[1])
         if self.kind in ("identical", "text table"):
             return x
-        with np.errstate(all="ignore"):
+        with np.errstate(all="ignore"):  # a float cell may hold any bits
+            if self.kind == "linear":
+                return np.asarray(x * self.coefficients[0] + self.coefficients[1])
             value = self._curved(x)
         return np.where(np.isfinite(value), value, np.nan)
 
