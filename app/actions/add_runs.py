@@ -2,12 +2,13 @@
 
 import datetime as dt
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import asdict, dataclass
 from typing import Any
 
 from sqlalchemy.orm import Session
 
 from app.errors import BadInput, Conflict
+from app.readers.dyno_csv import DynoFile
 from app.record import channels, content, dyno, journal
 from app.record.channels import Channels
 from app.record.tables import Person, Run
@@ -23,6 +24,25 @@ class NewRuns:
     start_coolant_c: float | None = None
     start_intake_c: float | None = None
     battery_soc_percent: float | None = None
+
+    @classmethod
+    def of_file(
+        cls,
+        found: DynoFile,
+        *,
+        start_coolant_c: float | None = None,
+        start_intake_c: float | None = None,
+        battery_soc_percent: float | None = None,
+    ) -> "NewRuns":
+        """The pulls of a file as it was understood, with what was noticed on the way."""
+        return cls(
+            pulls=[pull.channels for pull in found.pulls],
+            columns=[asdict(column) for column in found.columns],
+            findings=[*found.notes, *(slip.sentence for slip in found.slips)],
+            start_coolant_c=start_coolant_c,
+            start_intake_c=start_intake_c,
+            battery_soc_percent=battery_soc_percent,
+        )
 
 
 def add_runs(
