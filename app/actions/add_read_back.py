@@ -21,7 +21,7 @@ def add_read_back(
     file_name: str,
     read: ReadImage,
 ) -> ReadBack:
-    """Keep the read-back with its comparison, byte for byte; ranges the unit rewrites itself are named and set aside."""
+    """Keep the read-back with its comparison, byte for byte; ranges that the unit rewrites itself are set aside."""
     flash = flashes.flash(session, flash_id)
     if flash.outcome != "completed":
         raise Conflict("This write did not complete; log the next one and read that back.")

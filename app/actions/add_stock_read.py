@@ -37,7 +37,7 @@ def add_stock_read(
     read: ReadImage,
     new_generation: bool = False,
 ) -> StockReadTaken:
-    """Keep the read; when an earlier one of this generation has the same bytes at the same addresses, stock is confirmed.
+    """Keep the read; an earlier one of this generation with the same bytes at the same addresses confirms stock.
 
     `new_generation` says that the unit now carries another stock (a dealer update). Raises Conflict when a read
     differs from the earlier ones, with the first differing addresses; nothing is kept then.

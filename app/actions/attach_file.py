@@ -22,7 +22,7 @@ def attach_file(
     kind: str,
     note: str = "",
 ) -> tuple[Attachment, bool]:
-    """Keep the file; returns the row and whether the same file was on record for this car already (nothing is added)."""
+    """Keep the file; returns the row and whether this car had the same file already (then nothing is added)."""
     vehicle = vehicles.vehicle(session, vehicle_id)
     if kind not in KINDS:
         raise BadInput(f"Choose what the file is: {', '.join(KINDS)}.", field="kind")

@@ -61,14 +61,15 @@ def attribute(
 
 
 def _vehicle_id(session: Session, result: Result) -> int:
-    for table, key in (
-        (DynoSession, result.dyno_session_id),
-        (StripRun, result.strip_run_id),
-        (EconomyTrial, result.economy_trial_id),
-    ):
-        if key is not None:
-            found = session.get(table, key)
-            if found is None:
-                raise NotFound("The result to attribute is not on record.")
-            return found.vehicle_id
-    raise BadInput("Name the result to attribute.")
+    found: DynoSession | StripRun | EconomyTrial | None
+    if result.dyno_session_id is not None:
+        found = session.get(DynoSession, result.dyno_session_id)
+    elif result.strip_run_id is not None:
+        found = session.get(StripRun, result.strip_run_id)
+    elif result.economy_trial_id is not None:
+        found = session.get(EconomyTrial, result.economy_trial_id)
+    else:
+        raise BadInput("Name the result to attribute.")
+    if found is None:
+        raise NotFound("The result to attribute is not on record.")
+    return found.vehicle_id

@@ -12,7 +12,7 @@ from app.record.tables import FirstStart, Person
 def record_first_start(
     session: Session, *, person: Person, at: dt.datetime, flash_id: int, note: str = "", happened_anyway: bool = False
 ) -> FirstStart:
-    """Refused while coding is pending, unless the person states that the start has happened anyway: that is kept too."""
+    """Refused while coding is pending, unless the person states that it has happened anyway: that is kept too."""
     record = flashes.record(session, flash_id)
     unit = vehicles.control_unit(session, record.flash.control_unit_id)
     vehicle = vehicles.vehicle(session, unit.vehicle_id)

@@ -1,6 +1,7 @@
 """Record a strip run from its slip."""
 
 import datetime as dt
+from itertools import pairwise
 
 from sqlalchemy.orm import Session
 
@@ -42,7 +43,7 @@ def record_strip_run(
     if any(value <= 0 for value in results.values()):
         raise BadInput("Elapsed times and speeds are above zero; check the slip.", field="results")
     times = [(key, results[key]) for key in _ELAPSED if key in results]
-    for (near, before), (far, after) in zip(times, times[1:], strict=False):
+    for (near, before), (far, after) in pairwise(times):
         if after <= before:
             raise BadInput(f"{far} ({after:g} s) is not after {near} ({before:g} s); check the slip.", field=far)
     row = StripRun(

@@ -2,7 +2,6 @@
 
 import datetime as dt
 from collections.abc import Sequence
-
 from typing import Any
 
 from sqlalchemy.orm import Session

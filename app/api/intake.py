@@ -3,7 +3,7 @@
 from typing import Annotated, Any
 
 from fastapi import APIRouter, Form, status
-from pydantic import BaseModel
+from pydantic import BaseModel, Field
 
 from app.actions.check_identity import check_identity
 from app.actions.keep_coding import keep_coding
@@ -25,8 +25,8 @@ router = APIRouter(tags=["intake"])
 class ScanIn(ApiIn):
     hardware_number: str | None = None
     software_number: str | None = None
-    calibration_ids: list[str] = []
-    cvns: list[str] = []
+    calibration_ids: list[str] = Field(default_factory=list)
+    cvns: list[str] = Field(default_factory=list)
 
 
 class FieldOut(ApiOut):

@@ -3,6 +3,7 @@
 from typing import Any
 
 from fastapi import APIRouter, status
+from pydantic import Field
 from sqlalchemy.orm import Session
 
 from app.actions.add_control_unit import add_control_unit
@@ -35,7 +36,7 @@ class VehicleIn(ApiIn):
     rated_torque_nm: float | None = None
     rated_standard: str | None = None
     test_mass_kg: float | None = None
-    gear_ratios: list[float] = []
+    gear_ratios: list[float] = Field(default_factory=list)
     final_drive: float | None = None
     tyre: str = ""
     tyre_radius_m: float | None = None
@@ -105,8 +106,8 @@ class ControlUnitIn(ApiIn):
     role: str
     hardware_number: str
     software_number: str = ""
-    calibration_ids: list[str] = []
-    cvns: list[str] = []
+    calibration_ids: list[str] = Field(default_factory=list)
+    cvns: list[str] = Field(default_factory=list)
     base_address: int = 0
 
 

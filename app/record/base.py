@@ -1,7 +1,7 @@
 """What every table shares: column types, constraint names, the marks for append-only tables."""
 
 import datetime as dt
-from typing import Any
+from typing import Any, ClassVar
 
 from sqlalchemy import JSON, DateTime, Dialect, ForeignKey, MetaData
 from sqlalchemy.dialects.postgresql import JSONB
@@ -40,7 +40,7 @@ class Base(DeclarativeBase):
             "pk": "pk_%(table_name)s",
         }
     )
-    type_annotation_map = {dt.datetime: UTC(), dict[str, Any]: Json, list[Any]: Json}
+    type_annotation_map: ClassVar = {dt.datetime: UTC(), dict[str, Any]: Json, list[Any]: Json}
 
 
 class Evidence:

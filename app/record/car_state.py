@@ -84,7 +84,7 @@ def _flash_events(session: Session, unit_ids: Collection[int]) -> list[tuple[tup
         .where(Flash.control_unit_id.in_(unit_ids))
         .order_by(Flash.id)
     )
-    found = []
+    found: list[tuple[tuple[object, ...], int, FlashLogged]] = []
     for flash, number, title in session.execute(query):
         label = "Stock" if number is None else f"Revision {number} “{title}”"
         event = FlashLogged(

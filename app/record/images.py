@@ -1,7 +1,7 @@
 """Images between the content store and the calculation: rows with an image's columns in, `Image` out."""
 
 import datetime as dt
-from typing import Protocol, TypedDict
+from typing import Any, Protocol, TypedDict
 
 from sqlalchemy.orm import Session
 
@@ -13,8 +13,10 @@ from app.record import content
 class HoldsImage(Protocol):
     """A row of stock, stock read, revision or read-back."""
 
-    sha256: object
-    spans: object
+    @property
+    def sha256(self) -> str | None: ...
+    @property
+    def spans(self) -> list[Any] | None: ...
 
 
 class ImageFields(TypedDict):
@@ -57,6 +59,4 @@ def load(session: Session, row: HoldsImage) -> Image:
     """The verified image of a row; Conflict for a revision that was entered by hand and has none."""
     if row.sha256 is None or row.spans is None:
         raise Conflict("This revision was entered by hand and has no image; upload the file to work with its bytes.")
-    spans = row.spans
-    assert isinstance(spans, list)
-    return Image.from_spans([(address, length) for address, length in spans], content.fetch(session, str(row.sha256)))
+    return Image.from_spans([(address, length) for address, length in row.spans], content.fetch(session, row.sha256))

@@ -101,10 +101,10 @@ def _check_rows(
     count, total = 0, len(expected)
     for table in _append_only_classes():
         name = str(table.__tablename__)
-        key_column = inspect(table).primary_key[0]
+        key_name = inspect(table).get_property_by_column(inspect(table).primary_key[0]).key
         options = [undefer(Content.data)] if table is Content else []
         for row in session.scalars(select(table).options(*options).execution_options(yield_per=50)):
-            key = str(getattr(row, key_column.key))
+            key = str(getattr(row, key_name))
             wanted = expected.pop((name, key), None)
             count += 1
             if wanted is None:

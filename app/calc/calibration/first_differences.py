@@ -1,6 +1,7 @@
 """Where two images that should be equal first differ, in lines a person can read out."""
 
 from dataclasses import dataclass
+from itertools import pairwise
 
 import numpy as np
 
@@ -46,8 +47,4 @@ def first_differences(a: Image, b: Image, *, limit: int) -> FirstDifferences:
 def _pieces(a: Image, b: Image) -> list[tuple[int, int]]:
     """Address ranges held by at least one image, cut wherever one of them begins or ends."""
     cuts = sorted({edge for image in (a, b) for s in image.segments for edge in (s.address, s.end)})
-    return [
-        (lo, hi)
-        for lo, hi in zip(cuts, cuts[1:], strict=False)
-        if a.segment_at(lo) is not None or b.segment_at(lo) is not None
-    ]
+    return [(lo, hi) for lo, hi in pairwise(cuts) if a.segment_at(lo) is not None or b.segment_at(lo) is not None]

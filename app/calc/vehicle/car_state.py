@@ -107,15 +107,11 @@ def _after(now: OnUnit, event: Event) -> OnUnit:
 
 def _after_flash(event: FlashLogged) -> OnUnit:
     if event.read_back_equal is False:
-        sentence = (
-            f"Not known: the read-back after {event.label} differs from what was written. Flash it again."
-        )
+        sentence = f"Not known: the read-back after {event.label} differs from what was written. Flash it again."
         return OnUnit("unknown", "not known", None, None, event.flash_id, sentence, event.at)
     sure: Certainty = "verified by read-back" if event.read_back_equal else "from the flash log"
     kind: Kind = "stock" if event.revision_id is None else "revision"
-    return OnUnit(
-        kind, sure, event.revision_id, event.stock_id, event.flash_id, f"{event.label}, {sure}.", event.at
-    )
+    return OnUnit(kind, sure, event.revision_id, event.stock_id, event.flash_id, f"{event.label}, {sure}.", event.at)
 
 
 def _ended(outcome: str) -> str:

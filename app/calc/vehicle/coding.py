@@ -59,9 +59,7 @@ class CodingSnapshot:
 
         Equal digests mean that `compare` finds nothing; how bytes were spaced when read does not move it.
         """
-        canonical = {
-            name: {key: canonical_value(value) for key, value in keys} for name, keys in self.modules
-        }
+        canonical = {name: {key: canonical_value(value) for key, value in keys} for name, keys in self.modules}
         text = json.dumps(canonical, sort_keys=True, ensure_ascii=False, separators=(",", ":"))
         return hashlib.sha256(text.encode("utf-8", "surrogatepass")).hexdigest()
 
@@ -120,9 +118,7 @@ class CodingComparison:
     def sentence(self) -> str:
         if self.compared == 0:
             return "There is no value to compare: read the coding of the modules first."
-        counts = ", ".join(
-            f"{len(self.of_kind(k))} {k}" for k in ("changed", "added", "removed") if self.of_kind(k)
-        )
+        counts = ", ".join(f"{len(self.of_kind(k))} {k}" for k in ("changed", "added", "removed") if self.of_kind(k))
         left_out = f" {len(self.ignored)} differing but left out of the comparison." if self.ignored else ""
         if self.equal:
             return f"All {self.compared} coding values are equal.{left_out}"
@@ -139,9 +135,7 @@ def compare(
         they come back in `ignored`.
     """
     left, right = dict(before.entries()), dict(after.entries())
-    found = [
-        c for at in sorted(left.keys() | right.keys()) if (c := _change(at, left.get(at), right.get(at)))
-    ]
+    found = [c for at in sorted(left.keys() | right.keys()) if (c := _change(at, left.get(at), right.get(at)))]
     leave_out = set(ignore)
     before_names, after_names = dict(before.modules), dict(after.modules)
     return CodingComparison(
@@ -171,7 +165,5 @@ def _byte_changes(left: str, right: str) -> tuple[ByteChange, ...]:
     if not (_HEX.fullmatch(left) and _HEX.fullmatch(right)):
         return ()
     a, b = bytes.fromhex(left), bytes.fromhex(right)
-    pairs = (
-        (k, a[k] if k < len(a) else None, b[k] if k < len(b) else None) for k in range(max(len(a), len(b)))
-    )
+    pairs = ((k, a[k] if k < len(a) else None, b[k] if k < len(b) else None) for k in range(max(len(a), len(b))))
     return tuple(ByteChange(k, x, y) for k, x, y in pairs if x != y)

@@ -176,6 +176,4 @@ def _meaning(fields: tuple[FieldComparison, ...]) -> str:
         return f"Differs: {listed}. Another control unit is fitted, or this is another car."
     if any(not name.startswith("CVN") for name in differing):
         return f"Differs: {listed}. Another software version was written, such as a dealer update."
-    return (
-        f"Differs: {listed}, under the same calibration ID. The calibration was changed outside this record."
-    )
+    return f"Differs: {listed}, under the same calibration ID. The calibration was changed outside this record."

@@ -106,7 +106,5 @@ def parse_readiness(text: str) -> Readiness:
     try:
         data = bytes.fromhex(digits)
     except ValueError:
-        raise BadInput(
-            f"“{text[:30]}” is not hex; enter readiness as eight hex digits such as 00076500."
-        ) from None
+        raise BadInput(f"“{text[:30]}” is not hex; enter readiness as eight hex digits such as 00076500.") from None
     return decode_readiness(data)

@@ -80,7 +80,8 @@ def in_si(text: str, spec: Number, units: UnitsView) -> float | None:
         low = spec.lowest if spec.quantity is None else units.show(spec.lowest, spec.quantity)
         high = spec.highest if spec.quantity is None else units.show(spec.highest, spec.quantity)
         raise BadInput(
-            f"{spec.label}: {text.strip()}{unit} lies outside {low:,.4g} to {high:,.4g}{unit}; check the number and its unit.",
+            f"{spec.label}: {text.strip()}{unit} lies outside {low:,.4g} to {high:,.4g}{unit}; "
+            "check the number and its unit.",
             field=spec.field,
         )
     return stored
