@@ -267,13 +267,11 @@ def test_revoking_twice_or_what_is_not_there_is_refused(session: Session) -> Non
 def test_settings_are_kept_and_their_change_is_told(session: Session) -> None:
     person = person_of(session)
     assert shop(session) == Shop()
-    wanted = Shop(name="Nine Mile", time_zone="Europe/Lisbon", supply_minimum_v=12.8)
+    wanted = Shop(name="Nine Mile", supply_minimum_v=12.8)
     change_settings(session, person=person, at=AT, wanted=wanted)
     assert shop(session) == wanted
     (told,) = entries(session)
-    assert told[1] == (
-        "Workshop settings changed: name Workshop → Nine Mile, time zone  → Europe/Lisbon, supply minimum v 12.5 → 12.8."
-    )
+    assert told[1] == "Workshop settings changed: name Workshop → Nine Mile, supply minimum v 12.5 → 12.8."
     with pytest.raises(Conflict):
         change_settings(session, person=person, at=AT, wanted=wanted)
 
