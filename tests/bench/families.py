@@ -43,15 +43,17 @@ class Family:
     parents: tuple[int, ...]
 
 
-def family(seed: int, *, revisions: int = 40, maps: int = 400, changed: tuple[int, int] = (3, 25)) -> Family:
-    """A stock image and `revisions` edits of it, each of an earlier one (mostly the newest)."""
+def family(
+    seed: int, *, revisions: int = 40, maps: int = 400, changed: tuple[int, int] = (3, 25), branching: float = 0.15
+) -> Family:
+    """A stock image and `revisions` edits: each of the newest, or with probability `branching` of any earlier one."""
     rng = np.random.default_rng(seed)
     image = bytearray(rng.bytes(SIZE))
     spots = _place(rng, image, maps)
     _seal(image)
     images, parents = [bytes(image)], [-1]
     for _ in range(revisions):
-        parent = len(images) - 1 if rng.random() < 0.85 else int(rng.integers(0, len(images)))
+        parent = len(images) - 1 if rng.random() >= branching else int(rng.integers(0, len(images)))
         edited = bytearray(images[parent])
         for k in rng.choice(len(spots), int(rng.integers(changed[0], changed[1] + 1)), replace=False):
             _edit(rng, edited, spots[k])

@@ -17,12 +17,14 @@ import io
 import lzma
 import zlib
 from collections.abc import Iterable
+from typing import NamedTuple
 
 import numpy as np
 import zstandard
 from numpy.typing import NDArray
 
-from app.calc.calibration.coded_runs import Cursor, apply_packed, varint
+from app.calc.calibration.coded_runs import Cursor, PackedRuns, read_packed, varint
+from app.calc.calibration.run_chain import RunChain
 from app.calc.calibration.run_model import fit_runs
 from app.errors import Damaged, TooLarge
 
@@ -69,34 +71,56 @@ def apply_chain(base: bytes, chain: Iterable[bytes]) -> bytes:
 
     The base is copied once, however long the chain is.
     """
-    target = io.BytesIO(base)
+    target, size, steps = io.BytesIO(base), len(base), list[_Step]()
     for coded in chain:
-        _apply(target, coded)
+        step = _read_step(coded, size)
+        steps.append(step)
+        if step.size != size:
+            _apply(target, steps, size)
+            _resize(target, min(step.size, size), step.tail)
+            size, steps = step.size, []
+    _apply(target, steps, size)
     return target.getvalue()
 
 
-def _apply(target: io.BytesIO, coded: bytes) -> None:
+class _Step(NamedTuple):
+    """One coding, read: runs of bytes, runs of words, the new length, the bytes beyond the base's."""
+
+    single: PackedRuns | None
+    double: PackedRuns | None
+    size: int
+    tail: bytes
+
+
+def _read_step(coded: bytes, size: int) -> _Step:
     cursor = Cursor(coded, 1)
     base_size, new_size, body_size = cursor.varint(), cursor.varint(), cursor.varint()
-    held = target.getbuffer().nbytes
-    if base_size != held:
-        raise Damaged(f"A stored difference is for a base of {base_size} bytes, the base has {held}.")
+    if base_size != size:
+        raise Damaged(f"A stored difference is for a base of {base_size} bytes, the base has {size}.")
     if max(new_size, body_size) > MAX_SIZE:
         raise Damaged("A stored difference speaks of more bytes than any image has.")
     body = Cursor(_decompress(coded[0], memoryview(coded)[cursor.at :], body_size), 0)
     common = min(base_size, new_size)
-    state: NDArray[np.uint8] = np.frombuffer(target.getbuffer(), np.uint8, common)
-    apply_packed(body, state, 1)
-    apply_packed(body, state, 2)
-    # A buffer that is in use could not change its length.
-    del state
-    tail = body.rest()
+    single, double, tail = read_packed(body, common, 1), read_packed(body, common, 2), body.rest()
     if len(tail) != new_size - common:
         raise Damaged("A stored difference does not end where it should.")
-    if new_size != base_size:
-        target.seek(common)
-        target.truncate()
-        target.write(tail)
+    return _Step(single, double, new_size, tail)
+
+
+def _apply(target: io.BytesIO, steps: list[_Step], size: int) -> None:
+    if not steps:
+        return
+    single, double = RunChain([step.single for step in steps], 1), RunChain([step.double for step in steps], 2)
+    state: NDArray[np.uint8] = np.frombuffer(target.getbuffer(), np.uint8, size)
+    for k in range(len(steps)):
+        single.apply(k, state)
+        double.apply(k, state)
+
+
+def _resize(target: io.BytesIO, size: int, tail: bytes) -> None:
+    target.seek(size)
+    target.truncate()
+    target.write(tail)
 
 
 def _compress(body: bytes) -> tuple[int, bytes]:

@@ -10,7 +10,7 @@ all modulo 2**8 or 2**16. The arithmetic is on integers, so that every machine g
 """
 
 from dataclasses import dataclass
-from typing import Any
+from typing import Any, NamedTuple
 
 import numpy as np
 from numpy.typing import NDArray
@@ -61,20 +61,13 @@ class Cursor:
                 return number
         raise Damaged("A stored difference is cut off inside a number.")
 
-    def byte(self) -> int:
-        """The next byte."""
-        if self.at >= len(self.data):
-            raise Damaged("A stored difference is cut off inside its head.")
-        self.at += 1
-        return self.data[self.at - 1]
-
-    def table(self, rows: int, count: int) -> NDArray[np.uint8]:
-        """The next rows*count bytes as (rows, count)."""
-        size = rows * count
-        if self.at + size > len(self.data):
+    def take(self, size: int) -> bytes:
+        """The next `size` bytes."""
+        end = self.at + size
+        if end > len(self.data):
             raise Damaged("A stored difference is cut off inside its table of runs.")
-        found = np.frombuffer(self.data, np.uint8, size, self.at).reshape(rows, count)
-        self.at += size
+        found = self.data[self.at : end]
+        self.at = end
         return found
 
     def rest(self) -> bytes:
@@ -135,49 +128,51 @@ class Runs:
         )
 
 
-def apply_packed(cursor: Cursor, state: NDArray[np.uint8], itemsize: int) -> None:
-    """Read what `Runs.pack` wrote and change the cells of `state`, a payload of single bytes.
+class PackedRuns(NamedTuple):
+    """What `Runs.pack` wrote, taken apart but not yet turned into numbers. Planes are lowest first.
 
-    Damaged when it does not fit the payload; `state` may then be changed in part.
+    shift : sum of all gaps and `first`, the position the last run would have if all runs were empty.
+    ratios, constants : little-endian int32, one for each rule; empty when all are 0.
+    """
+
+    run_count: int
+    cells: int
+    first: int
+    shift: int
+    big_endian: bool
+    rule_count: int
+    gaps: list[bytes]
+    lengths: list[bytes]
+    rules: bytes
+    ratios: bytes
+    constants: bytes
+    numbers: list[bytes]
+
+
+def read_packed(cursor: Cursor, payload_size: int, itemsize: int) -> PackedRuns | None:
+    """The next packed runs; None when there are none; Damaged when they do not fit the payload.
+
+    Only Python's own sums are used: a few microseconds, and nothing is allocated before it is known to fit.
     """
     count = cursor.varint()
     if count == 0:
-        return
-    first, flags, rule_count = cursor.varint(), cursor.byte(), cursor.byte()
-    columns = cursor.table(3, count)
-    gaps, lengths, rules = columns.astype(np.int64)
-    for plane in range(1, 1 + (flags & 3)):
-        gaps += cursor.table(1, count)[0].astype(np.int64) << 8 * plane
-    for plane in range(1, 1 + (flags >> 2 & 3)):
-        lengths += cursor.table(1, count)[0].astype(np.int64) << 8 * plane
-    lengths += 1
-    at, total = gaps.cumsum(), int(lengths.sum())
-    if first + int(at[-1]) + total > state.size // itemsize or flags >> 6:
+        return None
+    first, (flags, rule_count) = cursor.varint(), cursor.take(2)
+    gaps, lengths, rules = [cursor.take(count)], [cursor.take(count)], cursor.take(count)
+    gaps += [cursor.take(count) for _ in range(flags & 3)]
+    lengths += [cursor.take(count) for _ in range(flags >> 2 & 3)]
+    shift = first + sum(sum(plane) << 8 * k for k, plane in enumerate(gaps))
+    cells = count + sum(sum(plane) << 8 * k for k, plane in enumerate(lengths))
+    if shift + cells > payload_size // itemsize or flags >> 6:
         raise Damaged("A stored difference has a run beyond the end of the payload.")
-    if max(columns[2].tobytes()) >= rule_count:
+    if max(rules) >= rule_count:
         raise Damaged("A stored difference names a rule that it does not have.")
-    lines = cursor.table(2, 4 * rule_count).view("<i4") if flags & 32 else None
-    numbers = _numbers(cursor.table(itemsize, total))
-    at = at.repeat(lengths)
-    at += np.arange(first, first + total)
-    cells = state[: state.size // itemsize * itemsize].view(cell_type(itemsize, flags & 16 != 0))
-    old = cells[at].astype(np.int64)
-    summed = (rules == SUMMED).repeat(lengths).nonzero()[0]
-    if summed.size:
-        numbers[summed] = numbers[summed].cumsum()
-    if lines is not None:
-        numbers += predicted(old, rules, lengths, lines)
-    numbers += old
-    numbers &= (1 << 8 * itemsize) - 1
-    cells[at] = numbers
-
-
-def _numbers(planes: NDArray[np.uint8]) -> Int64Array:
-    """Numbers from their bytes, lowest plane first."""
-    numbers: Int64Array = planes[0].astype(np.int64)
-    for k in range(1, len(planes)):
-        numbers += planes[k].astype(np.int64) << 8 * k
-    return numbers
+    curved = 4 * rule_count if flags & 32 else 0
+    ratios, constants = cursor.take(curved), cursor.take(curved)
+    numbers = [cursor.take(cells) for _ in range(itemsize)]
+    return PackedRuns(
+        count, cells, first, shift, flags & 16 != 0, rule_count, gaps, lengths, rules, ratios, constants, numbers
+    )
 
 
 def cell_type(itemsize: int, big_endian: bool) -> "np.dtype[Any]":
@@ -185,19 +180,17 @@ def cell_type(itemsize: int, big_endian: bool) -> "np.dtype[Any]":
     return np.dtype(np.uint8) if itemsize == 1 else np.dtype(">u2" if big_endian else "<u2")
 
 
-def positions(starts: Int64Array, lengths: Int64Array) -> Int64Array:
-    """Every cell of every run, in order."""
-    reach = lengths.cumsum()
-    found: Int64Array = (starts - reach + lengths).repeat(lengths)
-    found += np.arange(found.size)
-    return found
-
-
 def predicted(old: Int64Array, rules: Int64Array, lengths: Int64Array, lines: NDArray[Any]) -> Int64Array:
     """What each cell's rule adds to it before its number. `lines` are ratio and constant (2, number of rules)."""
     ratio, constant = lines[:, rules].repeat(lengths, axis=1)
-    change: Int64Array = old * ratio
+    change = raised(old, ratio)
+    change += constant
+    return change
+
+
+def raised(old: NDArray[Any], ratio: Int64Array) -> Int64Array:
+    """old * ratio / 2**20, rounded to the nearest, a half upward."""
+    change: Int64Array = ratio * old
     change += _HALF
     change >>= RATIO_BITS
-    change += constant
     return change

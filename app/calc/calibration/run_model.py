@@ -21,7 +21,6 @@ from app.calc.calibration.coded_runs import (
     Int64Array,
     Runs,
     cell_type,
-    positions,
     predicted,
 )
 
@@ -95,7 +94,7 @@ def _cells(
     units = offsets // itemsize
     found = runs(units, gap=_BYTE_GAP if itemsize == 1 else _WORD_GAP)
     lengths = found.ends - found.starts
-    at = positions(found.starts, lengths)
+    at = found.addresses()
     dtype = cell_type(itemsize, big_endian)
     old = np.frombuffer(base, dtype, len(base) // itemsize)[at].astype(np.int64)
     half = 1 << (8 * itemsize - 1)
