@@ -16,6 +16,7 @@ import app.api.journal
 import app.api.vehicles
 import app.pages.coding
 import app.pages.control_unit
+import app.pages.dyno.routes
 import app.pages.flash
 import app.pages.intake
 import app.pages.journal
@@ -36,6 +37,7 @@ from app.web.uploads import BODY_LIMIT
 PAGES: tuple[ModuleType, ...] = (
     app.pages.coding,
     app.pages.control_unit,
+    app.pages.dyno.routes,
     app.pages.flash,
     app.pages.intake,
     app.pages.journal,

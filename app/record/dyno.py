@@ -7,7 +7,17 @@ from sqlalchemy import func, select
 from sqlalchemy.orm import Session
 
 from app.errors import NotFound
-from app.record.tables import Attribution, Dyno, DynoSession, InboxItem, Run, RunDecision
+from app.record.tables import (
+    Attribution,
+    ControlUnit,
+    Dyno,
+    DynoSession,
+    InboxItem,
+    Revision,
+    Run,
+    RunDecision,
+    Vehicle,
+)
 
 
 def dyno(session: Session, dyno_id: int) -> Dyno:
@@ -108,3 +118,33 @@ def inbox_item(session: Session, item_id: int) -> InboxItem:
     if found is None:
         raise NotFound(f"There is no inbox item {item_id}.")
     return found
+
+
+def recent_sessions(session: Session, limit: int) -> Sequence[tuple[DynoSession, Vehicle]]:
+    """The newest sessions of all cars."""
+    rows = session.execute(
+        select(DynoSession, Vehicle)
+        .join(Vehicle, Vehicle.id == DynoSession.vehicle_id)
+        .order_by(DynoSession.measured_at.desc(), DynoSession.id.desc())
+        .limit(limit)
+    )
+    return [(row, vehicle) for row, vehicle in rows]
+
+
+def on_car_words(session: Session, session_ids: Collection[int]) -> dict[int, str]:
+    """Session id → what was on the car in words: "engine revision 3, transmission stock"."""
+    found = attributions(session, session_ids)
+    unit_ids = {unit_id for units in found.values() for unit_id in units}
+    named = select(ControlUnit.id, ControlUnit.role).where(ControlUnit.id.in_(unit_ids))
+    roles = {unit_id: role for unit_id, role in session.execute(named)}  # noqa: C416 - a result has keys(), dict() trips
+    wanted = {a.revision_id for units in found.values() for a in units.values() if a.revision_id is not None}
+    numbered = select(Revision.id, Revision.number).where(Revision.id.in_(wanted))
+    numbers = {revision_id: number for revision_id, number in session.execute(numbered)}  # noqa: C416 - as above
+    words = {}
+    for session_id, units in found.items():
+        parts = [
+            f"{roles[unit_id]} {'stock' if a.revision_id is None else f'revision {numbers[a.revision_id]}'}"
+            for unit_id, a in sorted(units.items())
+        ]
+        words[session_id] = ", ".join(parts) or "no control unit on record"
+    return words

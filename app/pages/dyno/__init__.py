@@ -1,0 +1,1 @@
+"""Dyno pages: dynos, sessions, pulls, gain, the inbox."""
