@@ -1,133 +1,32 @@
 """Log one write to a control unit."""
 
 import datetime as dt
-from dataclasses import dataclass
 
 from sqlalchemy.orm import Session
 
-from app.calc.calibration.checksum import evaluate_all
-from app.calc.calibration.checksum_json import results_to_json
-from app.errors import BadInput, Conflict
-from app.record import images, journal, layouts, revisions, stocks, vehicles
-from app.record.tables import ControlUnit, Flash, Person, Revision, Stock
+from app.record import flash_log, journal, revisions, vehicles
+from app.record.flash_log import NewFlash
+from app.record.tables import Flash, Person
 
-OUTCOMES = ("completed", "failed", "aborted")
-
-
-@dataclass(frozen=True, slots=True)
-class NewFlash:
-    """What was written and how it went. revision_id None: stock was written. Volts at the unit's supply."""
-
-    revision_id: int | None
-    outcome: str
-    supply_before_v: float | None
-    supply_lowest_v: float | None
-    sha256: str | None = None
-    note: str = ""
-    flashed_at: dt.datetime | None = None
+__all__ = ["NewFlash", "log_flash"]
 
 
 def log_flash(session: Session, *, person: Person, at: dt.datetime, control_unit_id: int, flash: NewFlash) -> Flash:
-    """Record the write.
-
-    Raises BadInput when the digest typed from the flash tool is not that of the image on record, Conflict when the
-    image belongs to another unit, is withdrawn, or one of its block checksums does not hold.
-    """
-    unit = vehicles.control_unit(session, control_unit_id)
-    _check_fields(flash)
-    node = _node(session, unit, flash)
-    _check_digest(flash, node)
-    checksums = _held_checksums(session, unit, node)
-    row = Flash(
-        control_unit_id=unit.id,
-        revision_id=node.id if isinstance(node, Revision) else None,
-        stock_id=node.id if isinstance(node, Stock) else None,
-        sha256=node.sha256,
-        flashed_at=flash.flashed_at or at,
-        supply_before_v=flash.supply_before_v,
-        supply_lowest_v=flash.supply_lowest_v,
-        outcome=flash.outcome,
-        checksums=checksums,
-        note=flash.note.strip(),
-        at=at,
-        by_id=person.id,
-    )
-    session.add(row)
-    session.flush()
-    what = f"revision {node.number} “{node.title}”" if isinstance(node, Revision) else "stock"
-    supply = "supply voltage not noted" if row.supply_lowest_v is None else f"lowest supply {row.supply_lowest_v:.1f} V"
+    """Record the write; raises what `flash_log.add` raises."""
+    row = flash_log.add(session, person=person, at=at, control_unit_id=control_unit_id, flash=flash)
+    unit = vehicles.control_unit(session, row.control_unit_id)
+    what = "stock"
+    if row.revision_id is not None:
+        revision = revisions.revision(session, row.revision_id)
+        what = f"revision {revision.number} “{revision.title}”"
     journal.append(
         session,
         at=at,
         person=person,
         action="log flash",
-        sentence=f"Flash of {unit.role} with {what}: {row.outcome}, {supply}.",
+        sentence=f"Flash of {unit.role} with {what}: {row.outcome}, {flash_log.supply_words(row)}.",
         vehicle_id=unit.vehicle_id,
         subject=("flash", row.id),
         facts={"sha256": row.sha256, "supply_before_v": row.supply_before_v},
     )
     return row
-
-
-def _check_fields(flash: NewFlash) -> None:
-    if flash.outcome not in OUTCOMES:
-        raise BadInput(f"Say how the write ended: {', '.join(OUTCOMES)}.", field="outcome")
-    before, lowest = flash.supply_before_v, flash.supply_lowest_v
-    for field, value in (("supply_before_v", before), ("supply_lowest_v", lowest)):
-        if value is not None and not 0 < value < 60:
-            raise BadInput(
-                f"{value} V cannot be the supply voltage of a car; type volts, for example 13.5.", field=field
-            )
-    if before is not None and lowest is not None and lowest > before + 3:
-        raise BadInput(
-            f"The lowest voltage ({lowest} V) lies above the one before ({before} V); were the two swapped?",
-            field="supply_lowest_v",
-        )
-
-
-def _node(session: Session, unit: ControlUnit, flash: NewFlash) -> Revision | Stock:
-    if flash.revision_id is None:
-        stock = stocks.current(session, unit.id)
-        if stock is None:
-            raise Conflict("No stock is confirmed for this control unit: read it twice before anything is flashed.")
-        return stock
-    revision = revisions.revision(session, flash.revision_id)
-    revisions.require_same_unit(revision, unit.id)
-    decision = revisions.decisions(session, [revision.id]).get(revision.id)
-    if decision is not None and decision.decision == "withdrawn":
-        raise Conflict(f"Revision {revision.number} was withdrawn: {decision.reason} Choose another one.")
-    return revision
-
-
-def _check_digest(flash: NewFlash, node: Revision | Stock) -> None:
-    typed = (flash.sha256 or "").strip().lower()
-    if typed and node.sha256 is not None and (len(typed) < 8 or not node.sha256.startswith(typed)):
-        raise BadInput(
-            f"The digest {typed[:16]} is not that of the image on record ({node.sha256[:16]}…): "
-            "the file in the flash tool is another one. Do not flash it.",
-            field="sha256",
-        )
-
-
-def _held_checksums(session: Session, unit: ControlUnit, node: Revision | Stock) -> list[dict[str, object]]:
-    if node.sha256 is None:
-        return []
-    layout_id = None
-    if isinstance(node, Stock):
-        layout_id = node.layout_id
-    elif (analysis := revisions.analysis(session, node.id)) is not None:
-        layout_id = analysis.layout_id
-    if layout_id is None:
-        return []
-    definitions = layouts.definitions(session, layouts.layout(session, layout_id))
-    assert definitions is not None
-    results = evaluate_all(images.load(session, node), definitions.checksums_in_image)
-    broken = [result for result in results if result.state == "does not hold"]
-    if broken:
-        raise Conflict(
-            f"Block checksum “{broken[0].name}” of this image does not hold: flashing it can leave the control unit "
-            "dead. Have the editing tool correct it and log the corrected file as a revision.",
-            field="revision_id",
-            details=[f"{r.name}: stored {r.stored:X}, computed {r.computed:X}" for r in broken if r.stored is not None],
-        )
-    return results_to_json(results)

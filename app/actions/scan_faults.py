@@ -7,6 +7,7 @@ from typing import Any
 from sqlalchemy.orm import Session
 
 from app.calc.vehicle.dtc import Fault
+from app.record import faults as faults_on_record
 from app.record import journal, vehicles
 from app.record.tables import FaultScan, Person
 
@@ -24,17 +25,16 @@ def scan_faults(
 ) -> FaultScan:
     """Store the decoded list and the text it came from."""
     vehicle = vehicles.vehicle(session, vehicle_id)
-    scan = FaultScan(
-        vehicle_id=vehicle.id,
-        occasion=occasion.strip() or "as found",
-        faults=[_stored(fault) for fault in faults],
-        text=text,
-        readiness=readiness,
+    scan = faults_on_record.keep(
+        session,
+        person=person,
         at=at,
-        by_id=person.id,
+        vehicle_id=vehicle.id,
+        faults=faults,
+        text=text,
+        occasion=occasion,
+        readiness=readiness,
     )
-    session.add(scan)
-    session.flush()
     codes = ", ".join(dict.fromkeys(fault.dtc.display for fault in faults)) or "none"
     journal.append(
         session,
@@ -46,13 +46,3 @@ def scan_faults(
         subject=("fault_scan", scan.id),
     )
     return scan
-
-
-def _stored(fault: Fault) -> dict[str, Any]:
-    return {
-        "code": fault.dtc.code,
-        "failure_type": fault.dtc.failure_type,
-        "flags": list(fault.flags),
-        "text": fault.text,
-        "module": fault.module,
-    }

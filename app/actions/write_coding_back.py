@@ -1,7 +1,6 @@
 """Record that the option coding was written back after a flash, proven by reading it again."""
 
 import datetime as dt
-from dataclasses import asdict
 
 from sqlalchemy.orm import Session
 
@@ -36,17 +35,15 @@ def write_coding_back(
             field="read_snapshot_id",
         )
     comparison = compare(codings.load(session, wanted), codings.load(session, read))
-    row = CodingWriteBack(
-        flash_id=flash.id,
-        wanted_snapshot_id=wanted.id,
-        read_snapshot_id=read.id,
-        equal=comparison.equal,
-        differences=[asdict(change) for change in comparison.changes],
+    row = codings.write_back(
+        session,
+        person=person,
         at=at,
-        by_id=person.id,
+        flash_id=flash.id,
+        wanted_id=wanted.id,
+        read_id=read.id,
+        comparison=comparison,
     )
-    session.add(row)
-    session.flush()
     outcome = "equal, coding verified" if row.equal else f"{len(row.differences)} values differ, coding still pending"
     journal.append(
         session,

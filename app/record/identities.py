@@ -1,12 +1,15 @@
-"""Which numbers a scan of a control unit is compared with."""
+"""Which numbers a scan of a control unit is compared with, and the scans on record."""
 
 import datetime as dt
+from dataclasses import asdict
 
 from sqlalchemy import select
 from sqlalchemy.orm import Session
 
-from app.calc.vehicle.identity import Identity
-from app.record.tables import ControlUnit, Flash, IdentityCheck, IdentityUpdate
+from app.calc.vehicle import identity
+from app.calc.vehicle.identity import FieldComparison, Identity, IdentityComparison
+from app.errors import BadInput, NotFound
+from app.record.tables import ControlUnit, Flash, IdentityCheck, IdentityUpdate, Person
 
 
 def expected(session: Session, unit: ControlUnit) -> Identity:
@@ -62,3 +65,56 @@ def accepted_since(session: Session, unit_id: int, moment: dt.datetime) -> bool:
     """Whether numbers were accepted for the unit at or after `moment`."""
     query = select(IdentityUpdate.id).where(IdentityUpdate.control_unit_id == unit_id, IdentityUpdate.at >= moment)
     return session.scalar(query.limit(1)) is not None
+
+
+def compare(session: Session, unit: ControlUnit, scanned: Identity) -> IdentityComparison:
+    """A scan against what the unit should report; BadInput when nothing was scanned."""
+    if scanned == Identity():
+        raise BadInput(
+            "Nothing was scanned: type at least the hardware number as the scan tool shows it.",
+            field="hardware_number",
+        )
+    return identity.compare(expected(session, unit), scanned)
+
+
+def keep_check(
+    session: Session,
+    *,
+    person: Person,
+    at: dt.datetime,
+    unit: ControlUnit,
+    scanned: Identity,
+    comparison: IdentityComparison,
+) -> IdentityCheck:
+    """The row of a scan that `compare` has judged."""
+    row = IdentityCheck(
+        control_unit_id=unit.id,
+        scanned={
+            "hardware_number": scanned.hardware_number,
+            "software_number": scanned.software_number,
+            "calibration_ids": list(scanned.calibration_ids),
+            "cvns": list(scanned.cvns),
+        },
+        fields=[asdict(field) for field in comparison.fields],
+        matches=comparison.outcome != "differs",
+        sentence=comparison.sentence,
+        at=at,
+        by_id=person.id,
+    )
+    session.add(row)
+    session.flush()
+    return row
+
+
+def check(session: Session, check_id: int) -> IdentityCheck:
+    found = session.get(IdentityCheck, check_id)
+    if found is None:
+        raise NotFound(f"There is no identity check {check_id}.")
+    return found
+
+
+def comparison_of(row: IdentityCheck) -> IdentityComparison:
+    """How a scan on record compared when it was taken."""
+    fields = tuple(FieldComparison(**field) for field in row.fields)
+    outcome = identity.outcome_of(fields)
+    return IdentityComparison(outcome == "match", outcome, fields, row.sentence)

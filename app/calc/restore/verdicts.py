@@ -51,8 +51,10 @@ class Part:
     note: str = ""
 
 
-def read_back_verdict(stock: Image, read: Image, volatile: Sequence[tuple[int, int, str]] = ()) -> Verdict:
-    """Compare a read-back with the stock image byte for byte.
+def read_back_verdict(
+    stock: Image, read: Image, volatile: Sequence[tuple[int, int, str]] = (), *, written: str = "stock"
+) -> Verdict:
+    """Compare a read-back with the stock image, or another image called `written`, byte for byte.
 
     volatile : (start, end exclusive, reason) ranges the control unit rewrites itself, as the layout marks them;
         they are left out of the verdict and named in the details. Addresses that only one of the images holds
@@ -64,24 +66,26 @@ def read_back_verdict(stock: Image, read: Image, volatile: Sequence[tuple[int, i
     absent, extra = found.removed.minus(excluded), found.added.minus(excluded)
     compared = held(stock).intersected(held(read)).minus(excluded).size
     details = [
-        *_range_lines(differing.merged(_JOIN_GAP), found.common, "not as in stock"),
+        *_range_lines(differing.merged(_JOIN_GAP), found.common, f"not as in {written}"),
         *_range_lines(absent, absent, "not read back"),
-        *_range_lines(extra, extra, "read back, not in the stock image"),
+        *_range_lines(extra, extra, f"read back, not in the {written} image"),
         *_volatile_lines(volatile, found),
     ]
     left_out = f"; {excluded.size:,} bytes that the control unit rewrites itself were left out" if excluded.size else ""
     if differing.size:
-        sentence = f"{differing.size:,} of {compared:,} compared bytes differ from stock{left_out}: write stock again."
+        sentence = (
+            f"{differing.size:,} of {compared:,} compared bytes differ from {written}{left_out}: write {written} again."
+        )
         return Verdict("failed", sentence, tuple(details))
     if compared == 0:
-        return Verdict("not verified", f"No byte of the stock image could be compared{left_out}.", tuple(details))
+        return Verdict("not verified", f"No byte of the {written} image could be compared{left_out}.", tuple(details))
     if absent.size or extra.size:
         sentence = (
-            f"{compared:,} bytes equal stock, but {absent.size:,} were not read back and {extra.size:,} have no "
-            f"counterpart in the stock image{left_out}: read the same range as the stock image."
+            f"{compared:,} bytes equal {written}, but {absent.size:,} were not read back and {extra.size:,} have no "
+            f"counterpart in the {written} image{left_out}: read the same range."
         )
         return Verdict("not verified", sentence, tuple(details))
-    return Verdict("verified", f"All {compared:,} compared bytes equal stock{left_out}.", tuple(details))
+    return Verdict("verified", f"All {compared:,} compared bytes equal {written}{left_out}.", tuple(details))
 
 
 def stock_image_verdict(recorded_digest: str, computed_digest: str | None) -> Verdict:

@@ -79,7 +79,7 @@ def compare(recorded: Identity, scanned: Identity) -> IdentityComparison:
         fields.append(_field(f"calibration ID{suffix}", ours[0], theirs[0], normalise_number, note))
         fields.append(_field(f"CVN{suffix}", ours[1], theirs[1], normalise_cvn, note))
     present = tuple(f for f in fields if f.recorded is not None or f.scanned is not None)
-    outcome = _outcome(present)
+    outcome = outcome_of(present)
     return IdentityComparison(outcome == "match", outcome, present, _sentence(outcome, present))
 
 
@@ -147,7 +147,8 @@ def _given(text: str | None) -> str | None:
     return text if text is not None and normalise_number(text) else None
 
 
-def _outcome(fields: tuple[FieldComparison, ...]) -> Outcome:
+def outcome_of(fields: tuple[FieldComparison, ...]) -> Outcome:
+    """What the fields of one comparison come to together."""
     if any(f.verdict == "differs" for f in fields):
         return "differs"
     # Two calibrations can share one hardware number, so that alone confirms nothing about what is on the
