@@ -109,9 +109,11 @@ def _value(records: Records, where: Ints, size: int) -> Ints:
 
 def _base(records: Records, kind: Ints) -> Ints:
     """Address base in force at each record: set by the last type 02 (· 16) or type 04 (· 65536) before it."""
-    setters = np.flatnonzero((kind == SEGMENT) | (kind == LINEAR))
-    bases = np.concatenate(([0], _value(records, setters, 2) << np.where(kind[setters] == LINEAR, 16, 4)))
-    return bases[np.searchsorted(setters, np.arange(len(kind)))]
+    sets = (kind == SEGMENT) | (kind == LINEAR)
+    setters = np.flatnonzero(sets)
+    bases: Ints = np.concatenate(([0], _value(records, setters, 2) << np.where(kind[setters] == LINEAR, 16, 4)))
+    in_force: Ints = bases[np.cumsum(sets)]
+    return in_force
 
 
 def _start_address(records: Records, kind: Ints) -> int | None:

@@ -77,20 +77,21 @@ def split_lines(data: bytes) -> Lines:
     """Lines ending in LF, CR LF or CR, without the blank ones and without one 0x1A (the old mark of the end of a
     text) after the last; TooLarge beyond MAX_LINES."""
     notes = []
-    data = data.rstrip(b"\r\n")
-    if data.endswith(b"\x1a"):
-        data = data[:-1].rstrip(b"\r\n")
+    mark = data.rfind(b"\x1a")
+    if mark >= 0 and not data[mark + 1 :].strip(b"\r\n"):
+        data = data[:mark]
         notes.append("The end-of-text mark 0x1A after the last record was left out.")
     if b"\r" in data:
         data = data.replace(b"\r\n", b"\n").replace(b"\r", b"\n")
-    if data.count(b"\n") >= MAX_LINES:
-        raise TooLarge(f"The file has more than {MAX_LINES:,} lines; write it with at least 16 bytes in each record.")
     text = np.frombuffer(data, dtype=np.uint8)
-    breaks = np.flatnonzero(text == ord("\n"))
+    is_break = text == ord("\n")
+    if np.count_nonzero(is_break) > MAX_LINES:
+        raise TooLarge(f"The file has more than {MAX_LINES:,} lines; write it with at least 16 bytes in each record.")
+    breaks = np.flatnonzero(is_break)
     start = np.concatenate(([0], breaks + 1))
     end = np.concatenate((breaks, [len(text)]))
     filled = np.flatnonzero(end > start)
-    if blank := len(start) - len(filled):
+    if blank := int(filled[-1]) + 1 - len(filled) if len(filled) else 0:
         notes.append("1 blank line was left out." if blank == 1 else f"{blank:,} blank lines were left out.")
     return Lines(text, start[filled], end[filled], filled + 1, tuple(notes))
 
@@ -126,7 +127,7 @@ def decode_lines(lines: Lines, mark: bytes, skip: int, shortest: int) -> Records
 def _unhex(lines: Lines, keep: Mask, stop: int) -> Bytes:
     """Bytes of the hex digits that are kept in the first `stop` lines."""
     length = int(lines.end[stop - 1]) if stop else 0
-    return np.frombuffer(binascii.unhexlify(lines.text[:length][keep[:length]].tobytes()), dtype=np.uint8)
+    return np.frombuffer(binascii.unhexlify(lines.text[:length][keep[:length]].data), dtype=np.uint8)
 
 
 def payload_of(records: Records, carries: Mask, head: Ints) -> bytes:

@@ -230,12 +230,20 @@ class Field:
     def powers(self, base: int, exponents: Ints) -> Values:
         """base to each exponent ≥ 0, by squaring."""
         result = np.ones(len(exponents), dtype=np.uint64)
-        square = np.array([base], dtype=np.uint64)
-        left = exponents.copy()
+        square, left = base, exponents
         while left.any():
-            result = np.where(left & 1, self.times(result, square), result)
-            square, left = self.times(square, square), left >> 1
+            grown = self.looked_up(result[:, None], self.table(np.array([square], dtype=np.uint64)))[:, 0]
+            result = np.where(left & 1, grown, result)
+            square, left = self._squared(square), left >> 1
         return result
+
+    def _squared(self, a: int) -> int:
+        """a², one number: its bits spread to the even places, then reduced."""
+        spread = int("0".join(f"{a:b}"), 2)
+        whole = int(self._poly) | 1 << self.width
+        while (excess := spread.bit_length() - self.width - 1) >= 0:
+            spread ^= whole << excess
+        return spread
 
     def table(self, factors: Values) -> Values:
         """For each factor and byte position the products with all 256 bytes: shape (bytes, factors, 256)."""
