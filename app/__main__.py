@@ -3,9 +3,11 @@
 import sys
 
 import typer
-from sqlalchemy.exc import OperationalError
 
 from app.cli import person, token
+from app.cli.backup import backup, recover
+from app.cli.demo import demo
+from app.cli.runs import import_runs, watch
 from app.cli.serve import serve
 from app.cli.verify import verify
 from app.errors import AppError
@@ -22,8 +24,13 @@ commands.add_typer(people, name="person")
 commands.add_typer(tokens, name="token")
 
 # One line per command.
+commands.command("demo")(demo)
 commands.command("serve")(serve)
 commands.command("verify")(verify)
+commands.command("backup")(backup)
+commands.command("recover")(recover)
+commands.command("import-runs")(import_runs)
+commands.command("watch")(watch)
 people.command("add")(person.add)
 people.command("reset-password")(person.reset_password)
 tokens.command("create")(token.create)
@@ -37,8 +44,6 @@ def main() -> None:
         fail(_sentence(error), 2)
     except AppError as error:
         fail("\n".join((str(error), *error.details)), 1)
-    except OperationalError:
-        fail("The database does not answer; check REVLEDGER_DATABASE_URL and that its server runs.", 1)
     except (typer.Abort, KeyboardInterrupt):
         fail("Ended before it was done.", 130)
 

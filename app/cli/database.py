@@ -4,11 +4,27 @@ from datetime import UTC, datetime
 from pathlib import Path
 
 from sqlalchemy import Engine
+from sqlalchemy.exc import SQLAlchemyError
 
+from app.errors import StorageFailed
 from app.record.engine import make_engine, wait_until_ready
 from app.record.migrate import current_version, newest_version, upgrade
 from app.record.sqlite_copy import copy_sqlite
 from app.settings import Settings, sqlite_file
+
+# A database server that starts together with this program needs a moment.
+_PATIENCE_S = 10.0
+
+
+def _answering(database_url: str) -> Engine:
+    try:
+        engine = make_engine(database_url)
+        wait_until_ready(engine, _PATIENCE_S)
+    except (SQLAlchemyError, ModuleNotFoundError):
+        raise StorageFailed(
+            "The database does not answer; check REVLEDGER_DATABASE_URL and that its server runs."
+        ) from None
+    return engine
 
 
 def open_database(settings: Settings) -> tuple[Engine, Path | None]:
@@ -17,8 +33,7 @@ def open_database(settings: Settings) -> tuple[Engine, Path | None]:
     if file is not None:
         # The record is for the person who runs the server, not for every account on the machine.
         file.parent.mkdir(mode=0o700, parents=True, exist_ok=True)
-    engine = make_engine(settings.database_url)
-    wait_until_ready(engine)
+    engine = _answering(settings.database_url)
     version = current_version(engine)
     backup: Path | None = None
     if version != newest_version():

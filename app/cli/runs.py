@@ -1,0 +1,87 @@
+"""`revledger import-runs` and `revledger watch`: dyno files from a folder into the inbox."""
+
+import time
+from datetime import UTC, datetime
+from pathlib import Path
+from typing import TYPE_CHECKING, Annotated
+
+import typer
+
+if TYPE_CHECKING:
+    from sqlalchemy import Engine
+
+SUFFIXES = (".csv", ".txt", ".tsv", ".dat", ".asc", ".mf4", ".mdf")
+
+
+def import_runs(
+    files: Annotated[list[Path], typer.Argument(exists=True, help="Dyno files, or folders of them.")],
+) -> None:
+    """Take dyno files into the inbox of unattributed runs; files that are there already are left out."""
+    from app.cli.database import open_database
+    from app.settings import from_environment
+
+    engine, _ = open_database(from_environment())
+    taken = [_take(engine, path) for path in _listed(files)]
+    if not all(taken):
+        raise typer.Exit(1)
+
+
+def watch(
+    folder: Annotated[Path, typer.Argument(exists=True, file_okay=False, help="Folder that the dyno writes into.")],
+    every: Annotated[float, typer.Option(min=0.5, help="Seconds between two looks.")] = 5.0,
+    once: Annotated[bool, typer.Option("--once", help="Look once and stop.")] = False,
+) -> None:
+    """Watch a folder and take each finished dyno file into the inbox. Files are read, never moved or changed."""
+    from app.cli.database import open_database
+    from app.settings import from_environment
+
+    engine, _ = open_database(from_environment())
+    typer.echo(f"Watching {folder}  (Ctrl+C ends it)")
+    seen: dict[Path, tuple[int, float]] = {}
+    done: set[tuple[Path, int, float]] = set()
+    while True:
+        for path in _listed([folder]):
+            state = (path.stat().st_size, path.stat().st_mtime)
+            # A file is finished when two looks find it unchanged.
+            if (once or seen.get(path) == state) and (path, *state) not in done:
+                _take(engine, path)
+                done.add((path, *state))
+            seen[path] = state
+        if once:
+            return
+        time.sleep(every)
+
+
+def _listed(places: list[Path]) -> list[Path]:
+    found = []
+    for place in places:
+        inside = sorted(place.iterdir()) if place.is_dir() else [place]
+        found += [p for p in inside if p.is_file() and (not place.is_dir() or p.suffix.lower() in SUFFIXES)]
+    return found
+
+
+def _take(engine: "Engine", path: Path) -> bool:
+    """One file, one transaction; a file that cannot be read is named and left alone."""
+    from app.actions.add_inbox_item import add_inbox_item
+    from app.errors import AppError
+    from app.readers.dyno_csv import read_dyno_csv
+    from app.record.engine import transaction
+
+    try:
+        data = path.read_bytes()
+        found = read_dyno_csv(data)
+        with transaction(engine) as session:
+            _, known = add_inbox_item(
+                session,
+                person=None,
+                at=datetime.now(UTC),
+                uploaded=data,
+                file_name=path.name,
+                found=found,
+                recorded_at=datetime.fromtimestamp(path.stat().st_mtime, UTC),
+            )
+    except (AppError, OSError) as error:
+        typer.echo(f"{path.name}: {error}", err=True)
+        return False
+    typer.echo(f"{path.name}: " + ("in the inbox already" if known else f"{len(found.pulls)} pulls into the inbox"))
+    return True
