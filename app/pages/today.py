@@ -23,7 +23,6 @@ class Waiting:
 
     severity: str
     vehicle: str
-    vehicle_href: str
     sentence: str
     action: str
     href: str
@@ -39,7 +38,6 @@ class InShop:
     since: datetime
     reason: str
     on_car: str
-    state: str
 
 
 @dataclass(frozen=True, slots=True)
@@ -72,7 +70,6 @@ def waiting_of(items: list[attention.Attention]) -> tuple[Waiting, ...]:
         Waiting(
             item.severity,
             item.vehicle,
-            f"/vehicles/{item.vehicle_id}",
             item.sentence,
             item.action,
             page_of(item.target) or f"/vehicles/{item.vehicle_id}",
@@ -97,7 +94,6 @@ def _in_shop(session: Session) -> tuple[InShop, ...]:
                 visit.arrived_at,
                 visit.reason,
                 "No control unit on record yet." if state is None else state.sentence,
-                "unknown" if state is None or state.kind == "unknown" else "ok",
             )
         )
     return tuple(found)

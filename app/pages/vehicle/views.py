@@ -27,11 +27,9 @@ class UnitView:
     calibration_ids: tuple[str, ...]
     cvns: tuple[str, ...]
     on_now: str
-    certainty: str
     state: str
     stock: str
     stock_digest: str | None
-    reads_waiting: int
     layout: tuple[str, str] | None
     shares_stock_with: tuple[tuple[str, str], ...]
     tree: tuple[dict[str, Any], ...]
@@ -64,7 +62,6 @@ class VehiclePage:
     topics: tuple[tuple[str, str, bool], ...]
     more: str | None
     files: tuple[FileView, ...]
-    open_restore: bool
     links: tuple[tuple[str, str], ...]
 
 
@@ -122,7 +119,6 @@ def vehicle_page(session: Session, vehicle_id: int, *, topic: str | None, before
         topics=tuple(topics),
         more=more,
         files=_files(session, vehicle.id),
-        open_restore=any(item.action == "Continue the restore" for item in waiting),
         links=(
             ("Intake", f"{base}/intake"),
             ("Dyno sessions", f"{base}/dyno-sessions"),
@@ -189,11 +185,9 @@ def _unit(session: Session, vehicle: Vehicle, unit: ControlUnit, state: OnUnit) 
         calibration_ids=tuple(unit.calibration_ids),
         cvns=tuple(unit.cvns),
         on_now=state.sentence,
-        certainty=state.certainty,
         state="unknown" if state.kind == "unknown" else ("ok" if state.certainty != "from the flash log" else "info"),
         stock=_stock_sentence(stock),
         stock_digest=None if stock is None else stock.sha256,
-        reads_waiting=len(stocks.unconfirmed(session, unit.id)),
         layout=(f"{suggestion[0].name} v{suggestion[0].version}", f"/layouts/{suggestion[0].id}")
         if suggestion
         else None,
