@@ -24,6 +24,7 @@ Node = Callable[[Array], Array]
 
 _TOKEN = re.compile(r"\s*(?:(\d+\.?\d*(?:[eE][+-]?\d+)?|\.\d+(?:[eE][+-]?\d+)?)|([A-Za-z_]\w*)|([-+*/^(),]))")
 _DEPTH = 50
+_LENGTH = 300
 _ONE: dict[str, Any] = {
     "abs": np.abs,
     "sqrt": np.sqrt,
@@ -74,6 +75,8 @@ class _Parser:
             number, name, sign = match.groups()
             self.tokens.append(("number", number) if number else ("name", name) if name else ("sign", sign))
             at = match.end()
+            if len(self.tokens) > _LENGTH:
+                raise BadInput(f"The formula {text[:80]!r} is too long to be read.")
 
     def bad(self, what: str) -> BadInput:
         return BadInput(

@@ -18,7 +18,7 @@ from app.calc.calibration.layout import AxisDefinition, Layout, MapDefinition
 from app.calc.calibration.record_layout import PartRole, Record, RecordPart
 from app.errors import BadInput
 
-_KEPT = 8
+_KEPT = 4
 
 
 @dataclass(frozen=True, slots=True)

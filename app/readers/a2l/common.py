@@ -106,7 +106,7 @@ def read_common(source: Source, module: Module, orders: ByteOrders, skipped: dic
         for option in cursor.options(_PAR, _PAR_BLOCKS, skipped):
             cursor.go(option)
             if option.keyword == "EPK":
-                common.identifier = cursor.text("identifier") or None
+                common.identifier = cursor.text("identifier").strip() or None
             elif option.keyword == "ADDR_EPK":
                 common.identifier_addresses += (cursor.whole("address"),)
     return common
