@@ -59,6 +59,7 @@ class ShopForm(FormModel):
     name: str
     time_zone: str = ""
     supply_minimum_v: str
+    supply_maximum_v: str
     equivalence_margin_percent: str
 
 
@@ -120,6 +121,7 @@ def take_shop(
         name=form.name,
         time_zone=form.time_zone,
         supply_minimum_v=_needed(form.supply_minimum_v, "supply_minimum_v", "Lowest supply voltage"),
+        supply_maximum_v=_needed(form.supply_maximum_v, "supply_maximum_v", "Highest supply voltage"),
         equivalence_margin_percent=_needed(
             form.equivalence_margin_percent, "equivalence_margin_percent", "Margin of equivalence"
         ),

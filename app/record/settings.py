@@ -17,16 +17,22 @@ class Shop:
     name : printed on reports and certificates.
     time_zone : IANA name; empty = the one that the server was started with.
     supply_minimum_v : supply voltage below which a flash is warned about (common practice, no source).
+    supply_maximum_v : supply voltage above which a restore's supply is out of bounds (common practice, no source).
     equivalence_margin_percent : a verification pull may differ from the baseline by this much, either way.
     """
 
     name: str = "Workshop"
     time_zone: str = ""
     supply_minimum_v: float = 12.5
+    supply_maximum_v: float = 15.0
     equivalence_margin_percent: float = 3.0
 
 
-_BOUNDS = {"supply_minimum_v": (9.0, 60.0), "equivalence_margin_percent": (0.1, 20.0)}
+_BOUNDS = {
+    "supply_minimum_v": (9.0, 60.0),
+    "supply_maximum_v": (9.0, 60.0),
+    "equivalence_margin_percent": (0.1, 20.0),
+}
 
 
 def shop(session: Session) -> Shop:
@@ -44,6 +50,8 @@ def check(wanted: Shop) -> None:
     for field, (lowest, highest) in _BOUNDS.items():
         if not lowest <= getattr(wanted, field) <= highest:
             raise BadInput(f"Write a number from {lowest:g} to {highest:g}.", field=field)
+    if not wanted.supply_minimum_v < wanted.supply_maximum_v:
+        raise BadInput("The highest supply voltage must lie above the lowest.", field="supply_maximum_v")
 
 
 def store(session: Session, wanted: Shop) -> dict[str, tuple[str | float, str | float]]:

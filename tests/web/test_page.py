@@ -142,11 +142,17 @@ def test_the_theme_switch_leads_back_to_the_page_it_stood_on(tuner: Browser) -> 
 
 
 def test_the_workshops_settings_are_bounded(manager: Browser) -> None:
-    good = {"name": "Nine Mile", "supply_minimum_v": "12,8", "equivalence_margin_percent": "2.5"}
+    good = {
+        "name": "Nine Mile",
+        "supply_minimum_v": "12,8",
+        "supply_maximum_v": "15",
+        "equivalence_margin_percent": "2.5",
+    }
     assert manager.submit("/settings/shop", good).status_code == 303
     assert 'value="12.8"' in manager.get("/settings").text
     for changed in (
         {"supply_minimum_v": "99"},
+        {"supply_maximum_v": "12.8"},
         {"equivalence_margin_percent": ""},
         {"time_zone": "Mars/Olympus"},
         {"name": " "},

@@ -136,10 +136,10 @@ _BASE = (
     Step(
         "write_coding",
         "Write the option coding back",
-        "Write every module's coding from the chosen snapshot.",
+        "Write every module's coding from the chosen snapshot, then say how it ended.",
         "Do not start the engine before the coding is written and compared.",
         "coding write-back",
-        "coding_verdict",
+        "coding_written_verdict",
         "vehicle",
         needs=("read_back",),
         renewed_by=("flash",),
@@ -256,12 +256,15 @@ def _unit_key(key: str, unit: RestoreUnit) -> str:
 
 
 def _for_unit(step: Step, unit: RestoreUnit) -> Step:
+    possible = step.evidence_possible and (unit.has_stock or step.key == "identify")
+    without = "No stock is confirmed for this control unit, so this can only be overridden, with the reason."
     return replace(
         step,
         key=_unit_key(step.key, unit),
         title=f"{step.title} – {unit.role}",
+        guidance=step.guidance if possible else without,
         unit_id=unit.unit_id,
-        evidence_possible=step.evidence_possible and (unit.has_stock or step.key == "identify"),
+        evidence_possible=possible,
     )
 
 

@@ -121,6 +121,13 @@ def flash_verdict(completed: bool, note: str = "") -> Verdict:
     return Verdict("failed", "The write did not complete: keep the supply on and write again.", (note,) if note else ())
 
 
+def coding_written_verdict(completed: bool, note: str = "") -> Verdict:
+    """The write-back as stated; whether the right values arrived is for the comparison to tell."""
+    if completed:
+        return Verdict("verified", "The write-back of the coding was logged as completed.", (note,) if note else ())
+    return Verdict("failed", "The coding was not written completely: write it again.", (note,) if note else ())
+
+
 def coding_verdict(
     snapshot: CodingSnapshot, read: CodingSnapshot, *, ignore: Collection[tuple[str, str]] = ()
 ) -> Verdict:

@@ -99,6 +99,7 @@ def test_without_baseline_or_stock_the_step_says_so() -> None:
     assert not plan(baseline=False).step("pull").evidence_possible
     steps = plan((RestoreUnit(3, "engine", has_stock=False),))
     assert [s.key for s in steps.steps if not s.evidence_possible] == ["secure_stock.3", "flash.3", "read_back.3"]
+    assert "No stock is confirmed" in steps.step("flash.3").guidance
 
 
 def test_high_voltage_adds_its_caution() -> None:

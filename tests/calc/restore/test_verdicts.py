@@ -15,6 +15,7 @@ from app.calc.restore.verdicts import (
     MOST_LISTED,
     Part,
     coding_verdict,
+    coding_written_verdict,
     faults_verdict,
     flash_verdict,
     identity_verdict,
@@ -128,6 +129,16 @@ def test_flash_log() -> None:
     assert flash_verdict(True).outcome == "verified"
     assert flash_verdict(False, "cable fell out").details == ("cable fell out",)
     assert flash_verdict(False).outcome == "failed"
+
+
+def test_coding_as_stated() -> None:
+    assert coding_written_verdict(True, "all modules").details == ("all modules",)
+    assert coding_written_verdict(False).outcome == "failed"
+
+
+def test_a_read_back_of_a_revision_is_not_called_stock() -> None:
+    found = read_back_verdict(STOCK, STOCK, written="revision 3")
+    assert found.sentence == "All 320 compared bytes equal revision 3."
 
 
 CODING = CodingSnapshot.of({"Body": {"long coding": "0A 1F", "mileage": "10"}, "Engine": {"variant": "03"}})
