@@ -1,0 +1,92 @@
+"""Comparisons of revisions with their parents, as the record keeps them."""
+
+import datetime as dt
+from collections.abc import Sequence
+from dataclasses import asdict
+from typing import Any
+
+from sqlalchemy.orm import Session
+
+from app.calc.calibration.checksum_json import results_to_json
+from app.calc.calibration.comparison import Comparison
+from app.record.tables import Analysis
+
+
+def store(
+    session: Session,
+    comparison: Comparison,
+    *,
+    revision_id: int,
+    layout_id: int | None,
+    at: dt.datetime,
+    by_id: int | None,
+) -> Analysis:
+    """Write one comparison with a row for each changed map."""
+    row = Analysis(
+        revision_id=revision_id,
+        layout_id=layout_id,
+        sentence=comparison.sentence,
+        changed_bytes=comparison.changed_bytes,
+        explained_bytes=comparison.explained_bytes,
+        checksum_bytes=comparison.checksum_bytes,
+        unexplained_bytes=comparison.unexplained_bytes,
+        unexplained=[
+            {
+                "address": one.address,
+                "length": one.length,
+                "changed": one.changed,
+                "before": _shown(one.before),
+                "after": _shown(one.after),
+                "note": one.note,
+            }
+            for one in comparison.unexplained
+        ],
+        checksums=results_to_json(comparison.checksums),
+        warnings=list(comparison.warnings),
+        map_count=len(comparison.deltas),
+        at=at,
+        by_id=by_id,
+    )
+    session.add(row)
+    session.flush()
+    add_deltas(session, row, comparison.deltas, at=at, by_id=by_id)
+    return row
+
+
+SHOWN_BYTES = 64
+
+
+def _shown(data: bytes | None) -> str | None:
+    """The first bytes of a range as hex; all of them are in the images."""
+    return None if data is None else data[:SHOWN_BYTES].hex()
+
+
+def add_deltas(
+    session: Session, analysis: Analysis, deltas: Sequence[Delta], *, at: dt.datetime, by_id: int | None
+) -> None:
+    """One row for each changed map: figures to list and search by, and the whole change packed."""
+    for position, delta in enumerate(deltas):
+        session.add(
+            MapDelta(
+                analysis_id=analysis.id,
+                position=position,
+                name=delta.name,
+                kind=delta.kind,
+                category=delta.category,
+                unit=delta.unit,
+                summary=_summary(delta),
+                data=b"",
+                at=at,
+                by_id=by_id,
+            )
+        )
+    session.flush()
+
+
+def _summary(delta: Delta) -> dict[str, Any]:
+    summary = asdict(delta.summary)
+    summary["axes_changed"] = list(delta.summary.axes_changed)
+    if delta.summary.largest is not None:
+        summary["largest"]["index"] = list(delta.summary.largest.index)
+        summary["largest"]["at"] = [asdict(place) for place in delta.summary.largest.at]
+    return {**summary, "decimals": delta.decimals}

@@ -1,0 +1,3 @@
+"""Restore steps of the demo's story."""
+
+RESTORE_STEPS = {}
