@@ -9,7 +9,8 @@ from sqlalchemy.orm import Session
 
 from app.calc.calibration.checksum_json import results_to_json
 from app.calc.calibration.comparison import Comparison
-from app.record.tables import Analysis
+from app.calc.calibration.map_delta import MapDelta as Delta
+from app.record.tables import Analysis, MapDelta
 
 
 def store(
