@@ -6,7 +6,7 @@ is never "passed": what was not logged was not seen.
 """
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Literal
 
 import numpy as np
@@ -181,54 +181,54 @@ def _spans(limit: Limit, columns: Mapping[str, Array]) -> _Spans:
 def _judged(limit: Limit, pull: str, columns: Mapping[str, Array], inside: _Spans) -> LimitFinding:
     values, speed = columns[limit.channel], columns[ENGINE_SPEED]
     used = np.flatnonzero(inside.end >= inside.start)
-    ends = np.concatenate((inside.start[used], inside.end[used]))
-    at = np.concatenate((used, used))
+    at, ends = np.concatenate((used, used)), np.concatenate((inside.start[used], inside.end[used]))
     sign = 1.0 if limit.bound == "max" else -1.0
     reached, speeds = _between(values, at, ends), _between(speed, at, ends)
     worst = int(np.argmax(sign * reached))
-    observed = (float(speeds.min()), float(speeds.max()))
+    within = LimitFinding(
+        pull,
+        limit,
+        "within",
+        f"{pull}: {limit.text} was not crossed, seen from {speeds.min():.0f} to {speeds.max():.0f} rpm "
+        f"(nearest {reached[worst]:.4g} at {speeds[worst]:.0f} rpm).",
+        worst_value=float(reached[worst]),
+        worst_speed_rpm=float(speeds[worst]),
+        observed_lo_rpm=float(speeds.min()),
+        observed_hi_rpm=float(speeds.max()),
+    )
     if sign * (reached[worst] - limit.value) <= 0:
-        sentence = (
-            f"{pull}: {limit.text} was not crossed, seen from {observed[0]:.0f} to {observed[1]:.0f} rpm "
-            f"(nearest {reached[worst]:.4g} at {speeds[worst]:.0f} rpm)."
-        )
-        return LimitFinding(
-            pull, limit, "within", sentence, None, None, None, float(reached[worst]), float(speeds[worst]), *observed
-        )
+        return within
+    return _crossed(within, columns, inside, int(at[worst]))
+
+
+def _crossed(finding: LimitFinding, columns: Mapping[str, Array], inside: _Spans, worst_at: int) -> LimitFinding:
+    """The finding with where the bound is first crossed and for how long; `worst_at` is the worst value's stretch."""
+    limit, time = finding.limit, columns.get(TIME)
+    values = columns[limit.channel]
+    sign = 1.0 if limit.bound == "max" else -1.0
+    excess = sign * (values - limit.value)
     low, high = (limit.value, None) if sign > 0 else (None, limit.value)
     beyond = inside.cut(values, low, high)
     # A stretch that only touches the bound is no crossing.
-    touching = np.maximum(sign * (values[:-1] - limit.value), sign * (values[1:] - limit.value)) <= 0
+    touching = np.maximum(excess[:-1], excess[1:]) <= 0
     length = np.where(touching, 0.0, np.maximum(beyond.end - beyond.start, 0.0))
-    everywhere = np.arange(length.size)
-    at_start = sign * (_between(values, everywhere, beyond.start) - limit.value) > 0
+    at_start = _between(excess, np.arange(length.size), beyond.start) > 0
     # A stretch may lie in the region with a single point: that counts when the point itself is beyond the bound.
     counts = (beyond.end >= beyond.start) & ~touching & ((length > 0) | at_start)
     # Rounding can leave a crossing of no length out; then the worst point itself is the crossing.
-    first = int(np.argmax(counts)) if counts.any() else int(at[worst])
-    start = np.array([beyond.start[first]])
-    time = columns.get(TIME)
-    duration = first_time = None
-    if time is not None:
-        duration = float((length * np.diff(time)).sum())
-        first_time = float(_between(time, np.array([first]), start)[0])
-    first_speed = float(_between(speed, np.array([first]), start)[0])
+    first = np.array([int(np.argmax(counts)) if counts.any() else worst_at])
+    start = beyond.start[first]
+    first_speed = float(_between(columns[ENGINE_SPEED], first, start)[0])
+    duration = None if time is None else float((length * np.diff(time)).sum())
     lasted = "" if duration is None else f", for {duration:.2f} s"
-    sentence = (
-        f"{pull}: {limit.text} was crossed at {first_speed:.0f} rpm{lasted}; "
-        f"worst {reached[worst]:.4g} at {speeds[worst]:.0f} rpm."
-    )
-    return LimitFinding(
-        pull,
-        limit,
-        "crossed",
-        sentence,
-        first_speed,
-        first_time,
-        duration,
-        float(reached[worst]),
-        float(speeds[worst]),
-        *observed,
+    return replace(
+        finding,
+        state="crossed",
+        sentence=f"{finding.pull}: {limit.text} was crossed at {first_speed:.0f} rpm{lasted}; "
+        f"worst {finding.worst_value:.4g} at {finding.worst_speed_rpm:.0f} rpm.",
+        first_speed_rpm=first_speed,
+        first_time_s=None if time is None else float(_between(time, first, start)[0]),
+        duration_s=duration,
     )
 
 

@@ -297,11 +297,7 @@ def strip_change(
     before, after = figures(base), figures(base + gain)
     spread: dict[str, Array] = {}
     if gain_samples_kw is not None:
-        samples = np.asarray(gain_samples_kw, float)
-        if samples.ndim != 2 or samples.shape[1] != base.size or samples.shape[0] < 20:
-            raise BadInput(
-                "At least 20 sampled gain curves on the same engine speeds are needed.", field="gain_samples_kw"
-            )
+        samples = _samples(gain_samples_kw, base.size)
         runs = [figures(np.maximum(base + sample, 0.0)) for sample in samples]
         common = set(before).intersection(after, *runs)
         tail = (1 - level) / 2
@@ -311,9 +307,15 @@ def strip_change(
             before[name],
             after[name],
             after[name] - before[name],
-            float(spread[name][0]) if name in spread else None,
-            float(spread[name][1]) if name in spread else None,
+            *(map(float, spread[name]) if name in spread else (None, None)),
         )
         for name in before
         if name in after
     }
+
+
+def _samples(gain_samples_kw: Array, points: int) -> Array:
+    samples = np.asarray(gain_samples_kw, float)
+    if samples.ndim != 2 or samples.shape[1] != points or samples.shape[0] < 20:
+        raise BadInput("At least 20 sampled gain curves on the same engine speeds are needed.", field="gain_samples_kw")
+    return samples

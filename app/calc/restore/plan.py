@@ -231,15 +231,7 @@ def build_plan(
     keys = {s.key: [_unit_key(s.key, u) for u in units] if s.scope == "control unit" else [s.key] for s in base}
     steps: list[Step] = []
     for step in base:
-        if high_voltage and step.key in ("supply", "parts", "pull"):
-            step = replace(step, caution=f"{step.caution} {_HIGH_VOLTAGE}")
-        if not possible.get(step.key, True):
-            step = replace(
-                step,
-                evidence_possible=False,
-                guidance=f"The record holds no {'snapshot' if step.key == 'compare_coding' else 'baseline session'} "
-                "to compare with, so this can only be overridden, with the reason.",
-            )
+        step = _adapted(step, possible.get(step.key, True), high_voltage)
         if step.scope == "vehicle":
             steps.append(_linked(step, keys, None))
         else:
@@ -249,6 +241,17 @@ def build_plan(
     if two_sign_offs:
         steps.append(_sign_off("second_sign_off", "Second sign-off by another person", (*closing, "sign_off")))
     return Plan(tuple(_grouped(steps, units)))
+
+
+def _adapted(step: Step, evidence_possible: bool, high_voltage: bool) -> Step:
+    """The step as this vehicle needs it: the caution for high voltage, and what the record cannot compare with."""
+    if high_voltage and step.key in ("supply", "parts", "pull"):
+        step = replace(step, caution=f"{step.caution} {_HIGH_VOLTAGE}")
+    if evidence_possible:
+        return step
+    lacking = "snapshot" if step.key == "compare_coding" else "baseline session"
+    guidance = f"The record holds no {lacking} to compare with, so this can only be overridden, with the reason."
+    return replace(step, evidence_possible=False, guidance=guidance)
 
 
 def _unit_key(key: str, unit: RestoreUnit) -> str:
