@@ -16,6 +16,16 @@ from app.settings import Settings, sqlite_file
 _PATIENCE_S = 10.0
 
 
+def _make_folder(folder: Path) -> None:
+    try:
+        # The record is for the person who runs the server, not for every account on the machine.
+        folder.mkdir(mode=0o700, parents=True, exist_ok=True)
+    except OSError as error:
+        raise StorageFailed(
+            f"The folder {folder} cannot be made ({error.strerror}); set REVLEDGER_DATABASE_URL to another place."
+        ) from None
+
+
 def _answering(database_url: str) -> Engine:
     try:
         engine = make_engine(database_url)
@@ -31,8 +41,7 @@ def open_database(settings: Settings) -> tuple[Engine, Path | None]:
     """The engine, and the backup that was made before a migration (SQLite; None when none was needed)."""
     file = sqlite_file(settings.database_url)
     if file is not None:
-        # The record is for the person who runs the server, not for every account on the machine.
-        file.parent.mkdir(mode=0o700, parents=True, exist_ok=True)
+        _make_folder(file.parent)
     engine = _answering(settings.database_url)
     version = current_version(engine)
     backup: Path | None = None
