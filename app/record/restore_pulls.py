@@ -1,0 +1,45 @@
+"""Which dyno sessions can prove a restore, and how their pulls compare with the baseline's."""
+
+from collections.abc import Collection
+
+from sqlalchemy.orm import Session
+
+from app.calc.restore.verdicts import Equivalence
+from app.errors import Conflict
+from app.record import dyno
+from app.record.tables import DynoSession, Restore
+
+
+def baselines(session: Session, vehicle_id: int) -> list[DynoSession]:
+    """Sessions of a car that were measured on stock, newest first, those meant as a baseline before the others."""
+    rows = dyno.sessions_of_vehicle(session, vehicle_id)
+    attributed = dyno.attributions(session, [row.id for row in rows])
+    on_stock = [row for row in rows if all(one.revision_id is None for one in attributed[row.id].values())]
+    return sorted(on_stock, key=lambda row: row.purpose != "baseline")
+
+
+def measured_since(session: Session, restore: Restore) -> list[DynoSession]:
+    """Sessions that were measured since the case was opened, newest first."""
+    rows = dyno.sessions_of_vehicle(session, restore.vehicle_id)
+    return [row for row in rows if row.measured_at >= restore.at and row.id != restore.baseline_session_id]
+
+
+def require_fit(session: Session, restore: Restore, unit_ids: Collection[int], session_id: int) -> None:
+    """Raise Conflict for a session that proves nothing for this case."""
+    row = dyno.dyno_session(session, session_id)
+    if row.vehicle_id != restore.vehicle_id:
+        raise Conflict("That session is of another car.", field="session_id")
+    if row.measured_at < restore.at or row.id == restore.baseline_session_id:
+        raise Conflict("That session was measured before this restore; make pulls now.", field="session_id")
+    attributed = dyno.attributions(session, [row.id])[row.id]
+    if any(attributed[unit].revision_id is not None for unit in unit_ids if unit in attributed):
+        raise Conflict(
+            "That session is attributed to a revision; pulls on stock are needed. Correct the attribution if it is "
+            "wrong.",
+            field="session_id",
+        )
+
+
+def compared(session: Session, restore: Restore, session_id: int) -> Equivalence | None:
+    """The pulls of a session against the baseline's; None when there is nothing to compare."""
+    return None
