@@ -198,25 +198,21 @@ def _read_plain(before: Image, after: Image, maps: list[tuple[int, _Plain]]) -> 
         axes_before, axes_after = [], []
         for name, unit, decimals, part in ready.axes:
             if isinstance(part, DeltaAxis):
-                old = new = part
+                axis_before = axis_after = part
             else:
                 group, place_of, moved = next(reads)
-                old = new = DeltaAxis(name, unit, group.new_values[place_of], decimals)
+                axis_before = axis_after = DeltaAxis(name, unit, group.new_values[place_of], decimals)
                 if moved:
-                    old = DeltaAxis(name, unit, group.old_values[place_of], decimals)
+                    axis_before = DeltaAxis(name, unit, group.old_values[place_of], decimals)
                     differing += moved
-            axes_before.append(old)
-            axes_after.append(new)
+            axes_before.append(axis_before)
+            axes_after.append(axis_after)
         if differing:
             shape = ready.values.shape
-            first, second = (
-                MapState(numbers[cut].reshape(shape), tuple(axes), raw[cut].reshape(shape))
-                for numbers, raw, axes in (
-                    (values.old_values, values.old, axes_before),
-                    (values.new_values, values.new, axes_after),
-                )
-            )
-            yield ChangedMap(index, ready.subject, first, second)
+            old_values, old = values.old_values[cut].reshape(shape), values.old[cut].reshape(shape)
+            new_values, new = values.new_values[cut].reshape(shape), values.new[cut].reshape(shape)
+            first = MapState(old_values, tuple(axes_before), old)
+            yield ChangedMap(index, ready.subject, first, MapState(new_values, tuple(axes_after), new))
 
 
 def _read_parts(before: Image, after: Image, parts: list[_Part]) -> list[_Read]:

@@ -1,7 +1,7 @@
 """How one map changed: both states, the difference as a function of its axes, and its summary."""
 
 from dataclasses import dataclass
-from typing import Any, Literal, NamedTuple
+from typing import Any, Literal
 
 import numpy as np
 from numpy.typing import NDArray
@@ -24,7 +24,7 @@ class DeltaAxis:
 
     def same_points(self, other: "DeltaAxis") -> bool:
         """True when both have the same breakpoints."""
-        return self is other or np.array_equal(self.values, other.values, equal_nan=True)
+        return np.array_equal(self.values, other.values, equal_nan=True)
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -43,9 +43,9 @@ class MapState:
 
     def same_axes(self, other: "MapState") -> bool:
         """True when both have the same shape and the same breakpoints."""
-        return self.values.shape == other.values.shape and all(
-            a.same_points(b) for a, b in zip(self.axes, other.axes, strict=True)
-        )
+        if self.values.shape != other.values.shape or len(self.axes) != len(other.axes):
+            return False
+        return all(a is b or a.same_points(b) for a, b in zip(self.axes, other.axes, strict=True))
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -64,7 +64,8 @@ class Grid:
     covered: NDArray[np.bool_]
 
 
-class AxisPlace(NamedTuple):
+@dataclass(frozen=True, slots=True)
+class AxisPlace:
     """A point on one axis."""
 
     name: str
@@ -73,15 +74,18 @@ class AxisPlace(NamedTuple):
     decimals: int
 
 
-class LargestChange(NamedTuple):
-    """The largest change by size; the first one in reading order when several are equal. `cell` is its index in the
-    grid, `at` its place on the axes."""
+@dataclass(frozen=True, slots=True)
+class LargestChange:
+    """The largest change by size; the first one in reading order when several are equal.
+
+    `index` is its cell in the grid, `at` its place on the axes.
+    """
 
     change: float
     before: float
     after: float
     percent: float | None
-    cell: tuple[int, ...]
+    index: tuple[int, ...]
     at: tuple[AxisPlace, ...]
 
 
