@@ -29,7 +29,7 @@ def write_coding_back(
     read = flashes.coding_snapshot(session, read_snapshot_id)
     if wanted.vehicle_id != unit.vehicle_id or read.vehicle_id != unit.vehicle_id:
         raise Conflict("That coding snapshot belongs to another car; choose one of this car.")
-    if read.id == wanted.id or read.at < flash.at:
+    if read.id == wanted.id or read.entry_seq < flash.entry_seq:
         raise Conflict(
             "The coding that was read back must be a new snapshot, read after this flash: read every module again.",
             field="read_snapshot_id",

@@ -235,7 +235,7 @@ def _page(session: Session, flash_id: int, sentence: str) -> FlashPage:
         snapshots=tuple(
             (str(row.id), f"{row.occasion}, {row.at:%Y-%m-%d %H:%M} UTC, {row.keys} values")
             for row in flashes.coding_snapshots(session, vehicle.id)
-            if row.at < flash.at
+            if row.entry_seq < flash.entry_seq
         ),
         sentence=sentence,
     )

@@ -228,7 +228,7 @@ def show_check(request: Request, check_id: int, session: Read, person: Viewer) -
         check.matches,
         check.sentence,
         tuple(check.fields),
-        identities.accepted_since(session, unit.id, check.at),
+        identities.accepted_since(session, check),
     )
     return render(request, "intake/check.html", page, session=session, person=person, title="Identity check")
 

@@ -44,7 +44,11 @@ class Base(DeclarativeBase):
 
 
 class Evidence:
-    """Mixin of an append-only row: database triggers refuse UPDATE and DELETE, the journal keeps its hash."""
+    """Mixin of an append-only row: database triggers refuse UPDATE and DELETE, the journal keeps its hash.
+
+    `entry_seq` is the number of the journal entry that tells of the row. What came first is read from it and never
+    from a clock, which may go back.
+    """
 
     append_only = True
 
@@ -59,3 +63,7 @@ class Evidence:
     @declared_attr
     def by_id(cls) -> Mapped[int | None]:
         return mapped_column(ForeignKey("person.id"), sort_order=91)
+
+    @declared_attr
+    def entry_seq(cls) -> Mapped[int]:
+        return mapped_column(sort_order=92)

@@ -53,13 +53,13 @@ def vehicle_label(vehicle: Vehicle) -> str:
 
 def on_units(session: Session, unit_ids: Collection[int]) -> dict[int, OnUnit]:
     """What each of the given control units carries now."""
-    events: dict[int, list[tuple[tuple[object, ...], Event]]] = defaultdict(list)
+    events: dict[int, list[tuple[tuple[int, int], Event]]] = defaultdict(list)
     stocks = session.scalars(select(Stock).where(Stock.control_unit_id.in_(unit_ids)))
     for stock in stocks:
-        events[stock.control_unit_id].append(((stock.at, 0, stock.id), StockConfirmed(stock.at, stock.id)))
+        events[stock.control_unit_id].append(((stock.entry_seq, stock.id), StockConfirmed(stock.at, stock.id)))
     checks = session.scalars(select(IdentityCheck).where(IdentityCheck.control_unit_id.in_(unit_ids)))
     for check in checks:
-        events[check.control_unit_id].append(((check.at, 1, check.id), IdentityChecked(check.at, check.matches)))
+        events[check.control_unit_id].append(((check.entry_seq, check.id), IdentityChecked(check.at, check.matches)))
     for key, unit_id, event in _flash_events(session, unit_ids):
         events[unit_id].append((key, event))
     return {
@@ -68,7 +68,7 @@ def on_units(session: Session, unit_ids: Collection[int]) -> dict[int, OnUnit]:
     }
 
 
-def _flash_events(session: Session, unit_ids: Collection[int]) -> list[tuple[tuple[object, ...], int, FlashLogged]]:
+def _flash_events(session: Session, unit_ids: Collection[int]) -> list[tuple[tuple[int, int], int, FlashLogged]]:
     equal: dict[int, bool] = {}
     read_backs = (
         select(ReadBack.flash_id, ReadBack.equal)
@@ -84,7 +84,7 @@ def _flash_events(session: Session, unit_ids: Collection[int]) -> list[tuple[tup
         .where(Flash.control_unit_id.in_(unit_ids))
         .order_by(Flash.id)
     )
-    found: list[tuple[tuple[object, ...], int, FlashLogged]] = []
+    found: list[tuple[tuple[int, int], int, FlashLogged]] = []
     for flash, number, title in session.execute(query):
         label = "Stock" if number is None else f"Revision {number} “{title}”"
         event = FlashLogged(
@@ -96,7 +96,7 @@ def _flash_events(session: Session, unit_ids: Collection[int]) -> list[tuple[tup
             equal.get(flash.id),
             label,
         )
-        found.append(((flash.at, 2, flash.id), flash.control_unit_id, event))
+        found.append(((flash.entry_seq, flash.id), flash.control_unit_id, event))
     return found
 
 

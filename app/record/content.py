@@ -17,6 +17,8 @@ from app.errors import AppError, Damaged, NotFound
 from app.record.tables import Content
 
 MAX_DEPTH = 24
+# Far beyond any upload: a damaged row that claims more is not even allocated.
+_LARGEST = 1 << 28
 _COMPRESS_LEVEL = 3
 _WORTH_IT = 0.9
 
@@ -27,7 +29,7 @@ _CHAIN = text(
         union all
         select c.sha256, c.size, c.coding, c.base_sha256, c.data, chain.hop + 1
         from content c join chain on c.sha256 = chain.base_sha256
-        where chain.hop < 1000
+        where chain.hop < 100
     )
     select sha256, size, coding, data from chain order by hop desc
     """
@@ -95,7 +97,7 @@ def _unpack(size: int, coding: str, stored: bytes) -> bytes:
     if coding == "raw":
         return stored
     # A damaged frame may claim any size; only the recorded one is allocated.
-    if coding != "zstd" or zstandard.frame_content_size(stored) != size:
+    if coding != "zstd" or not 0 <= size <= _LARGEST or zstandard.frame_content_size(stored) != size:
         raise ValueError("not a stored frame of the recorded size")
     return zstandard.ZstdDecompressor().decompress(stored)
 

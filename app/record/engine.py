@@ -93,7 +93,7 @@ def storage_errors() -> Iterator[None]:
     """Turn what the disk or the database refuses into one sentence for a person."""
     try:
         yield
-    except OperationalError as error:
+    except DBAPIError as error:
         name = str(getattr(error.orig, "sqlite_errorname", ""))
         for prefix, sentence in _STORAGE.items():
             if name.startswith(prefix):

@@ -1,9 +1,9 @@
 """Which numbers a scan of a control unit is compared with, and the scans on record."""
 
 import datetime as dt
-from dataclasses import asdict
+from dataclasses import asdict, replace
 
-from sqlalchemy import select
+from sqlalchemy import Select, desc, select
 from sqlalchemy.orm import Session
 
 from app.calc.vehicle import identity
@@ -15,32 +15,40 @@ from app.record.tables import ControlUnit, Flash, IdentityCheck, IdentityUpdate,
 def expected(session: Session, unit: ControlUnit) -> Identity:
     """What the unit should report today.
 
-    The numbers of the last matching scan or accepted update since the last write; after a write of our own the
-    calibration verification number is unknown until the first scan, because the control unit computes it anew.
+    The numbers on its record, and where that has none, those of matching scans since the last write and the last
+    accepted update. After a write of our own the calibration verification number is unknown until the first scan,
+    because the control unit computes it anew.
     """
-    flash = session.scalar(
-        select(Flash)
-        .where(Flash.control_unit_id == unit.id, Flash.outcome == "completed")
-        .order_by(Flash.id.desc())
-        .limit(1)
-    )
-    check = session.scalar(
+    flashed = _newest(session, select(Flash.entry_seq).where(Flash.control_unit_id == unit.id, _COMPLETED))
+    updated = _newest(session, select(IdentityUpdate.entry_seq).where(IdentityUpdate.control_unit_id == unit.id))
+    own = recorded(unit)
+    if flashed > updated:
+        own = replace(own, cvns=())
+    checks = session.scalars(
         select(IdentityCheck)
-        .where(IdentityCheck.control_unit_id == unit.id, IdentityCheck.matches)
+        .where(
+            IdentityCheck.control_unit_id == unit.id,
+            IdentityCheck.matches,
+            IdentityCheck.entry_seq > max(flashed, updated),
+        )
         .order_by(IdentityCheck.id.desc())
-        .limit(1)
     )
-    update = session.scalar(
-        select(IdentityUpdate)
-        .where(IdentityUpdate.control_unit_id == unit.id)
-        .order_by(IdentityUpdate.id.desc())
-        .limit(1)
-    )
-    if flash is None or (update is not None and update.at >= flash.at):
-        return recorded(unit)
-    if check is not None and check.at >= flash.at:
-        return from_scan(check.scanned)
-    return Identity(unit.hardware_number, unit.software_number or None, tuple(unit.calibration_ids), ())
+    for scan in (from_scan(one.scanned) for one in checks):
+        own = Identity(
+            own.hardware_number or scan.hardware_number,
+            own.software_number or scan.software_number,
+            own.calibration_ids or scan.calibration_ids,
+            own.cvns or scan.cvns,
+        )
+    return own
+
+
+_COMPLETED = Flash.outcome == "completed"
+
+
+def _newest(session: Session, numbers: Select[int]) -> int:
+    """The largest of the entry numbers; 0 when there is none."""
+    return session.scalar(numbers.order_by(desc("entry_seq")).limit(1)) or 0
 
 
 def recorded(unit: ControlUnit) -> Identity:
@@ -61,9 +69,11 @@ def from_scan(scanned: dict[str, object]) -> Identity:
     return Identity(one("hardware_number"), one("software_number"), many("calibration_ids"), many("cvns"))
 
 
-def accepted_since(session: Session, unit_id: int, moment: dt.datetime) -> bool:
-    """Whether numbers were accepted for the unit at or after `moment`."""
-    query = select(IdentityUpdate.id).where(IdentityUpdate.control_unit_id == unit_id, IdentityUpdate.at >= moment)
+def accepted_since(session: Session, scan: IdentityCheck) -> bool:
+    """Whether numbers were accepted for the unit after this scan."""
+    query = select(IdentityUpdate.id).where(
+        IdentityUpdate.control_unit_id == scan.control_unit_id, IdentityUpdate.entry_seq > scan.entry_seq
+    )
     return session.scalar(query.limit(1)) is not None
 
 

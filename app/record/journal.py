@@ -16,6 +16,7 @@ import rfc8785
 from sqlalchemy import event, select, text
 from sqlalchemy.orm import Session
 
+from app.record.base import Evidence
 from app.record.row_hash import canonical, is_append_only, row_hash, row_key
 from app.record.tables import Base, JournalEntry, Person
 
@@ -35,15 +36,50 @@ class Head:
         return f"{self.seq}-{self.hash[:16]}"
 
 
+@dataclass(frozen=True, slots=True)
+class _Last:
+    """The entry that the next one follows."""
+
+    seq: int
+    hash: str
+    at: dt.datetime | None
+
+
+_NEWEST = select(JournalEntry.seq, JournalEntry.hash, JournalEntry.at).order_by(JournalEntry.seq.desc()).limit(1)
+
+
 @event.listens_for(Session, "before_flush")
 def _collect_new_rows(session: Session, _context: Any, _instances: Any) -> None:
-    rows = session.info.setdefault("new_rows", [])
-    rows.extend(row for row in session.new if isinstance(row, Base) and is_append_only(row))
+    added = [row for row in session.new if isinstance(row, Base) and is_append_only(row)]
+    evidence = [row for row in added if isinstance(row, Evidence)]
+    if evidence:
+        number = _last(session).seq + 1
+        for row in evidence:
+            row.entry_seq = number
+    session.info.setdefault("new_rows", []).extend(added)
 
 
 @event.listens_for(Session, "after_rollback")
 def _forget_new_rows(session: Session) -> None:
     session.info.pop("new_rows", None)
+    session.info.pop("last", None)
+
+
+@event.listens_for(Session, "after_commit")
+def _forget_head(session: Session) -> None:
+    session.info.pop("last", None)
+
+
+def _last(session: Session) -> _Last:
+    """The last entry, asked once per act; nobody else can add one until this transaction ends."""
+    if "last" not in session.info:
+        if session.get_bind().dialect.name == "postgresql":
+            # Two writers must not both read the same head; SQLite's BEGIN IMMEDIATE already orders them.
+            session.execute(text("SELECT pg_advisory_xact_lock(7461)"))
+        row = session.execute(_NEWEST).first()
+        session.info["last"] = _Last(0, GENESIS, None) if row is None else _Last(row.seq, row.hash, row.at)
+    last: _Last = session.info["last"]
+    return last
 
 
 def link(previous_hash: str, body: str) -> str:
@@ -53,9 +89,7 @@ def link(previous_hash: str, body: str) -> str:
 
 
 def head(session: Session) -> Head:
-    row = session.execute(
-        select(JournalEntry.seq, JournalEntry.hash).order_by(JournalEntry.seq.desc()).limit(1)
-    ).first()
+    row = session.execute(_NEWEST).first()
     return Head(row.seq, row.hash) if row else Head(0, GENESIS)
 
 
@@ -76,10 +110,7 @@ def append(
     """
     session.flush()
     new_rows: Sequence[Base] = session.info.pop("new_rows", [])
-    if session.get_bind().dialect.name == "postgresql":
-        # Two writers must not both read the same head; SQLite's BEGIN IMMEDIATE already orders them.
-        session.execute(text("SELECT pg_advisory_xact_lock(7461)"))
-    last = head(session)
+    last = _last(session)
     content = {
         "seq": last.seq + 1,
         "at": at,
@@ -88,7 +119,7 @@ def append(
         "sentence": sentence,
         "vehicle_id": vehicle_id,
         "subject": None if subject is None else list(subject),
-        "facts": facts or {},
+        "facts": {**(facts or {}), **_clock(last, at)},
         "rows": [[type(row).__tablename__, row_key(row), row_hash(row)] for row in new_rows],
     }
     body = rfc8785.dumps(canonical(content)).decode()
@@ -105,7 +136,15 @@ def append(
     session.add(entry)
     session.flush()
     session.info.pop("new_rows", None)
+    session.info["last"] = _Last(entry.seq, entry.hash, at)
     return entry
+
+
+def _clock(last: _Last, at: dt.datetime) -> dict[str, float]:
+    """A clock that went back is noted; the order of entries does not depend on it."""
+    if last.at is None or at >= last.at:
+        return {}
+    return {"clock_went_back_s": (last.at - at).total_seconds()}
 
 
 @dataclass(frozen=True, slots=True)

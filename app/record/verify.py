@@ -1,18 +1,21 @@
 """Walk the journal chain, every row hash and every blob; say what is wrong."""
 
 import json
-from collections.abc import Callable, Iterable
+from collections.abc import Callable, Iterable, Iterator
 from dataclasses import dataclass
+from typing import Any, TypeVar
 
 from sqlalchemy import inspect, select
-from sqlalchemy.orm import Session, undefer
+from sqlalchemy.exc import DBAPIError, NoResultFound
+from sqlalchemy.orm import InstrumentedAttribute, Session, undefer
 
 from app.errors import Damaged
 from app.record import content
 from app.record.journal import GENESIS, Head, link
-from app.record.row_hash import row_hash
+from app.record.row_hash import canonical, row_hash
 from app.record.tables import Base, Content, JournalEntry
 
+T = TypeVar("T", bound=Base)
 Progress = Callable[[str, int, int], None]
 
 
@@ -59,24 +62,60 @@ def _walk_chain(session: Session, findings: list[str]) -> tuple[dict[int, str], 
     hashes: dict[int, str] = {}
     expected: dict[tuple[str, str], str] = {}
     previous, number = GENESIS, 0
-    for entry in session.scalars(select(JournalEntry).order_by(JournalEntry.seq).execution_options(yield_per=500)):
+    for seq, entry in _each(session, JournalEntry, JournalEntry.seq):
         number += 1
-        if entry.seq != number:
+        if seq != number:
             findings.append(f"Journal: entry {number} is missing.")
-            number = entry.seq
+            number = int(seq)
+        if entry is None:
+            findings.append(f"Journal: entry {seq} cannot be read.")
+            previous = ""
+            continue
         if entry.previous_hash != previous or link(entry.previous_hash, entry.body) != entry.hash:
-            findings.append(f"Journal: entry {entry.seq} does not follow from the one before it.")
+            findings.append(f"Journal: entry {seq} does not follow from the one before it.")
         previous = entry.hash
         hashes[entry.seq] = entry.hash
         try:
             body = json.loads(entry.body)
-            if body["seq"] != entry.seq or body["action"] != entry.action or body["vehicle_id"] != entry.vehicle_id:
-                findings.append(f"Journal: the columns of entry {entry.seq} differ from its content.")
+            if _columns(entry) != _told(body):
+                findings.append(f"Journal: the columns of entry {seq} differ from its content.")
             for table, key, digest in body["rows"]:
                 expected[(table, str(key))] = digest
         except (ValueError, KeyError, TypeError):
-            findings.append(f"Journal: the content of entry {entry.seq} cannot be read.")
+            findings.append(f"Journal: the content of entry {seq} cannot be read.")
     return hashes, expected
+
+
+def _columns(entry: JournalEntry) -> tuple[Any, ...]:
+    return (entry.seq, canonical(entry.at), entry.action, entry.person_id, entry.vehicle_id)
+
+
+def _told(body: dict[str, Any]) -> tuple[Any, ...]:
+    person = body["person"]
+    return (body["seq"], body["at"], body["action"], None if person is None else person["id"], body["vehicle_id"])
+
+
+def _each(session: Session, table: type[T], key: InstrumentedAttribute[Any]) -> Iterator[tuple[Any, T | None]]:
+    """(key, row) in order; None for a row that the database or the types of its columns refuse to give."""
+    options = [undefer(Content.data)] if table is Content else []
+    query = select(table).options(*options).order_by(key)
+    known: list[Any] = []
+    try:
+        for row in session.scalars(query.execution_options(yield_per=50)):
+            known.append(getattr(row, key.key))
+            yield known[-1], row
+            session.expunge(row)
+        return
+    except (DBAPIError, ValueError, TypeError):
+        session.expunge_all()
+    for value in session.scalars(select(key).order_by(key)).all()[len(known) :]:
+        try:
+            row = session.scalars(query.where(key == value)).one()
+        except (DBAPIError, NoResultFound, ValueError, TypeError):
+            yield value, None
+            continue
+        yield value, row
+        session.expunge(row)
 
 
 def _against_anchors(hashes: dict[int, str], anchors: Iterable[tuple[int, str]]) -> list[str]:
@@ -101,21 +140,27 @@ def _check_rows(
     count, total = 0, len(expected)
     for table in _append_only_classes():
         name = str(table.__tablename__)
-        key_name = inspect(table).get_property_by_column(inspect(table).primary_key[0]).key
-        options = [undefer(Content.data)] if table is Content else []
-        for row in session.scalars(select(table).options(*options).execution_options(yield_per=50)):
-            key = str(getattr(row, key_name))
-            wanted = expected.pop((name, key), None)
+        mapper = inspect(table)
+        key_column = getattr(table, mapper.get_property_by_column(mapper.primary_key[0]).key)
+        for key, row in _each(session, table, key_column):
+            wanted = expected.pop((name, str(key)), None)
             count += 1
             if wanted is None:
                 findings.append(f"{name} {key}: this row is in no journal entry.")
-            elif row_hash(row) != wanted:
+            elif row is None or _hash(row) != wanted:
                 findings.append(f"{name} {key}: the row differs from what the journal recorded.")
-            session.expunge(row)
             if progress is not None and count % 100 == 0:
                 progress("rows", count, total)
     findings.extend(f"{name} {key}: the journal speaks of this row, but it is gone." for name, key in expected)
     return count
+
+
+def _hash(row: Base) -> str | None:
+    """The row's hash; None when a value in it has no canonical form, which nothing written here has."""
+    try:
+        return row_hash(row)
+    except (ValueError, TypeError):
+        return None
 
 
 def _check_blobs(session: Session, findings: list[str], progress: Progress | None) -> int:
@@ -125,6 +170,8 @@ def _check_blobs(session: Session, findings: list[str], progress: Progress | Non
             content.fetch(session, digest)
         except Damaged as error:
             findings.append(error.sentence)
+        except DBAPIError:
+            findings.append(f"The stored file {digest[:16]}… cannot be read from the database.")
         if progress is not None and number % 20 == 0:
             progress("stored files", number, len(digests))
     return len(digests)

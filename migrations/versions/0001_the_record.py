@@ -2,7 +2,7 @@
 
 Revision ID: 0001
 Revises:
-Create Date: 2026-11-25 12:34:19.523615
+Create Date: 2026-11-25 13:22:14.763759
 """
 
 import sqlalchemy as sa
@@ -49,6 +49,45 @@ APPEND_ONLY = [
     "vehicle_limit",
 ]
 NEVER_DELETED = ["control_unit", "customer", "dyno", "person", "vehicle", "visit"]
+# What is unique in each of these tables: a REPLACE deletes the row that stands in its way.
+KEYS = {
+    "analysis": [("id",)],
+    "attachment": [("id",)],
+    "attribution": [("id",)],
+    "certificate": [("id",), ("restore_id",)],
+    "coding_snapshot": [("id",)],
+    "coding_write_back": [("id",)],
+    "content": [("sha256",)],
+    "control_unit": [("id",), ("vehicle_id", "role", "hardware_number")],
+    "customer": [("id",)],
+    "dyno": [("id",), ("name",)],
+    "dyno_session": [("id",)],
+    "economy_trial": [("id",)],
+    "fault_scan": [("id",)],
+    "first_start": [("flash_id",), ("id",)],
+    "flash": [("id",)],
+    "identity_check": [("id",)],
+    "identity_update": [("id",)],
+    "inbox_item": [("id",)],
+    "journal_entry": [("hash",), ("seq",)],
+    "layout": [("id",), ("name", "version")],
+    "map_delta": [("analysis_id", "position"), ("id",)],
+    "person": [("id",), ("name",)],
+    "read_back": [("id",)],
+    "restore": [("id",), ("vehicle_id", "number")],
+    "restore_sign_off": [("id",), ("restore_id", "by_id")],
+    "restore_step": [("id",)],
+    "revision": [("control_unit_id", "number"), ("id",)],
+    "revision_decision": [("id",)],
+    "run": [("id",)],
+    "run_decision": [("id",)],
+    "stock": [("control_unit_id", "generation"), ("id",)],
+    "stock_read": [("id",)],
+    "strip_run": [("id",)],
+    "vehicle": [("id",), ("vin",)],
+    "vehicle_limit": [("id",)],
+    "visit": [("id",)],
+}
 
 
 def upgrade() -> None:
@@ -61,9 +100,7 @@ def upgrade() -> None:
         sa.Column("depth", sa.Integer(), nullable=False),
         sa.Column("data", sa.LargeBinary(), nullable=False),
         sa.Column("at", UTC(), nullable=False),
-        sa.CheckConstraint(
-            "(coding = 'runs') = (base_sha256 is not null)", name=op.f("ck_content_base_for_runs")
-        ),
+        sa.CheckConstraint("(coding = 'runs') = (base_sha256 is not null)", name=op.f("ck_content_base_for_runs")),
         sa.CheckConstraint("coding in ('raw', 'zstd', 'runs')", name=op.f("ck_content_coding")),
         sa.CheckConstraint("length(sha256) = 64", name=op.f("ck_content_sha256_length")),
         sa.CheckConstraint("size >= 0", name=op.f("ck_content_size")),
@@ -144,6 +181,7 @@ def upgrade() -> None:
         sa.Column("summary", Json, nullable=False),
         sa.Column("at", UTC(), nullable=False),
         sa.Column("by_id", sa.Integer(), nullable=True),
+        sa.Column("entry_seq", sa.Integer(), nullable=False),
         sa.ForeignKeyConstraint(["by_id"], ["person.id"], name=op.f("fk_inbox_item_by_id")),
         sa.ForeignKeyConstraint(["sha256"], ["content.sha256"], name=op.f("fk_inbox_item_sha256")),
         sa.PrimaryKeyConstraint("id", name=op.f("pk_inbox_item")),
@@ -167,10 +205,9 @@ def upgrade() -> None:
         sa.Column("findings", Json, nullable=False),
         sa.Column("at", UTC(), nullable=False),
         sa.Column("by_id", sa.Integer(), nullable=True),
+        sa.Column("entry_seq", sa.Integer(), nullable=False),
         sa.ForeignKeyConstraint(["by_id"], ["person.id"], name=op.f("fk_layout_by_id")),
-        sa.ForeignKeyConstraint(
-            ["original_sha256"], ["content.sha256"], name=op.f("fk_layout_original_sha256")
-        ),
+        sa.ForeignKeyConstraint(["original_sha256"], ["content.sha256"], name=op.f("fk_layout_original_sha256")),
         sa.ForeignKeyConstraint(["sha256"], ["content.sha256"], name=op.f("fk_layout_sha256")),
         sa.PrimaryKeyConstraint("id", name=op.f("pk_layout")),
         sa.UniqueConstraint("name", "version", name=op.f("uq_layout_name_version")),
@@ -231,16 +268,13 @@ def upgrade() -> None:
         sa.Column("changed_at", UTC(), nullable=False),
         sa.CheckConstraint("driven_axles in ('front', 'rear', 'all')", name=op.f("ck_vehicle_driven_axles")),
         sa.CheckConstraint(
-            "fuel in ('petrol', 'diesel', 'ethanol', 'gas', 'electric', 'other')",
-            name=op.f("ck_vehicle_fuel"),
+            "fuel in ('petrol', 'diesel', 'ethanol', 'gas', 'electric', 'other')", name=op.f("ck_vehicle_fuel")
         ),
         sa.CheckConstraint("length(vin) = 17", name=op.f("ck_vehicle_vin_length")),
         sa.CheckConstraint(
             "rated_power_kw is null or rated_power_kw > 0", name=op.f("ck_vehicle_rated_power_positive")
         ),
-        sa.CheckConstraint(
-            "test_mass_kg is null or test_mass_kg > 0", name=op.f("ck_vehicle_test_mass_positive")
-        ),
+        sa.CheckConstraint("test_mass_kg is null or test_mass_kg > 0", name=op.f("ck_vehicle_test_mass_positive")),
         sa.ForeignKeyConstraint(["customer_id"], ["customer.id"], name=op.f("fk_vehicle_customer_id")),
         sa.PrimaryKeyConstraint("id", name=op.f("pk_vehicle")),
         sa.UniqueConstraint("vin", name=op.f("uq_vehicle_vin")),
@@ -259,6 +293,7 @@ def upgrade() -> None:
         sa.Column("note", sa.String(), nullable=False),
         sa.Column("at", UTC(), nullable=False),
         sa.Column("by_id", sa.Integer(), nullable=True),
+        sa.Column("entry_seq", sa.Integer(), nullable=False),
         sa.ForeignKeyConstraint(["by_id"], ["person.id"], name=op.f("fk_attachment_by_id")),
         sa.ForeignKeyConstraint(["sha256"], ["content.sha256"], name=op.f("fk_attachment_sha256")),
         sa.ForeignKeyConstraint(["vehicle_id"], ["vehicle.id"], name=op.f("fk_attachment_vehicle_id")),
@@ -280,6 +315,7 @@ def upgrade() -> None:
         sa.Column("keys", sa.Integer(), nullable=False),
         sa.Column("at", UTC(), nullable=False),
         sa.Column("by_id", sa.Integer(), nullable=True),
+        sa.Column("entry_seq", sa.Integer(), nullable=False),
         sa.ForeignKeyConstraint(["by_id"], ["person.id"], name=op.f("fk_coding_snapshot_by_id")),
         sa.ForeignKeyConstraint(
             ["original_sha256"], ["content.sha256"], name=op.f("fk_coding_snapshot_original_sha256")
@@ -301,25 +337,19 @@ def upgrade() -> None:
         sa.Column("software_number", sa.String(length=60), nullable=False),
         sa.Column("calibration_ids", Json, nullable=False),
         sa.Column("cvns", Json, nullable=False),
-        sa.Column("base_address", sa.Integer(), nullable=False),
+        sa.Column("base_address", sa.BigInteger(), nullable=False),
         sa.Column("made_at", UTC(), nullable=False),
         sa.CheckConstraint(
-            "role in ('engine', 'transmission', 'hybrid drive', 'body', 'other')",
-            name=op.f("ck_control_unit_role"),
+            "role in ('engine', 'transmission', 'hybrid drive', 'body', 'other')", name=op.f("ck_control_unit_role")
         ),
         sa.ForeignKeyConstraint(["vehicle_id"], ["vehicle.id"], name=op.f("fk_control_unit_vehicle_id")),
         sa.PrimaryKeyConstraint("id", name=op.f("pk_control_unit")),
         sa.UniqueConstraint(
-            "vehicle_id",
-            "role",
-            "hardware_number",
-            name=op.f("uq_control_unit_vehicle_id_role_hardware_number"),
+            "vehicle_id", "role", "hardware_number", name=op.f("uq_control_unit_vehicle_id_role_hardware_number")
         ),
     )
     with op.batch_alter_table("control_unit", schema=None) as batch_op:
-        batch_op.create_index(
-            batch_op.f("ix_control_unit_software_number"), ["software_number"], unique=False
-        )
+        batch_op.create_index(batch_op.f("ix_control_unit_software_number"), ["software_number"], unique=False)
         batch_op.create_index(batch_op.f("ix_control_unit_vehicle_id"), ["vehicle_id"], unique=False)
 
     op.create_table(
@@ -345,12 +375,12 @@ def upgrade() -> None:
         sa.Column("note", sa.String(), nullable=False),
         sa.Column("at", UTC(), nullable=False),
         sa.Column("by_id", sa.Integer(), nullable=True),
+        sa.Column("entry_seq", sa.Integer(), nullable=False),
         sa.CheckConstraint(
             "purpose in ('baseline', 'measurement', 'verification')", name=op.f("ck_dyno_session_purpose")
         ),
         sa.CheckConstraint(
-            "battery_soc_percent is null or battery_soc_percent between 0 and 100",
-            name=op.f("ck_dyno_session_soc"),
+            "battery_soc_percent is null or battery_soc_percent between 0 and 100", name=op.f("ck_dyno_session_soc")
         ),
         sa.CheckConstraint(
             "pressure_hpa is null or pressure_hpa between 300 and 1200", name=op.f("ck_dyno_session_pressure")
@@ -360,8 +390,7 @@ def upgrade() -> None:
             name=op.f("ck_dyno_session_humidity"),
         ),
         sa.CheckConstraint(
-            "temperature_c is null or temperature_c between -60 and 70",
-            name=op.f("ck_dyno_session_temperature"),
+            "temperature_c is null or temperature_c between -60 and 70", name=op.f("ck_dyno_session_temperature")
         ),
         sa.ForeignKeyConstraint(["by_id"], ["person.id"], name=op.f("fk_dyno_session_by_id")),
         sa.ForeignKeyConstraint(["dyno_id"], ["dyno.id"], name=op.f("fk_dyno_session_dyno_id")),
@@ -383,6 +412,7 @@ def upgrade() -> None:
         sa.Column("conditions", sa.String(), nullable=False),
         sa.Column("at", UTC(), nullable=False),
         sa.Column("by_id", sa.Integer(), nullable=True),
+        sa.Column("entry_seq", sa.Integer(), nullable=False),
         sa.CheckConstraint("distance_km > 0 and fuel_l > 0", name=op.f("ck_economy_trial_amounts")),
         sa.ForeignKeyConstraint(["by_id"], ["person.id"], name=op.f("fk_economy_trial_by_id")),
         sa.ForeignKeyConstraint(["vehicle_id"], ["vehicle.id"], name=op.f("fk_economy_trial_vehicle_id")),
@@ -401,6 +431,7 @@ def upgrade() -> None:
         sa.Column("readiness", Json, nullable=True),
         sa.Column("at", UTC(), nullable=False),
         sa.Column("by_id", sa.Integer(), nullable=True),
+        sa.Column("entry_seq", sa.Integer(), nullable=False),
         sa.ForeignKeyConstraint(["by_id"], ["person.id"], name=op.f("fk_fault_scan_by_id")),
         sa.ForeignKeyConstraint(["vehicle_id"], ["vehicle.id"], name=op.f("fk_fault_scan_vehicle_id")),
         sa.PrimaryKeyConstraint("id", name=op.f("pk_fault_scan")),
@@ -438,6 +469,7 @@ def upgrade() -> None:
         sa.Column("note", sa.String(), nullable=False),
         sa.Column("at", UTC(), nullable=False),
         sa.Column("by_id", sa.Integer(), nullable=True),
+        sa.Column("entry_seq", sa.Integer(), nullable=False),
         sa.ForeignKeyConstraint(["by_id"], ["person.id"], name=op.f("fk_strip_run_by_id")),
         sa.ForeignKeyConstraint(["vehicle_id"], ["vehicle.id"], name=op.f("fk_strip_run_vehicle_id")),
         sa.PrimaryKeyConstraint("id", name=op.f("pk_strip_run")),
@@ -462,12 +494,11 @@ def upgrade() -> None:
         sa.Column("withdrawn", sa.Boolean(), nullable=False),
         sa.Column("at", UTC(), nullable=False),
         sa.Column("by_id", sa.Integer(), nullable=True),
+        sa.Column("entry_seq", sa.Integer(), nullable=False),
         sa.CheckConstraint("bound in ('max', 'min')", name=op.f("ck_vehicle_limit_bound")),
         sa.CheckConstraint("severity in ('stop', 'watch')", name=op.f("ck_vehicle_limit_severity")),
         sa.ForeignKeyConstraint(["by_id"], ["person.id"], name=op.f("fk_vehicle_limit_by_id")),
-        sa.ForeignKeyConstraint(
-            ["supersedes_id"], ["vehicle_limit.id"], name=op.f("fk_vehicle_limit_supersedes_id")
-        ),
+        sa.ForeignKeyConstraint(["supersedes_id"], ["vehicle_limit.id"], name=op.f("fk_vehicle_limit_supersedes_id")),
         sa.ForeignKeyConstraint(["vehicle_id"], ["vehicle.id"], name=op.f("fk_vehicle_limit_vehicle_id")),
         sa.PrimaryKeyConstraint("id", name=op.f("pk_vehicle_limit")),
     )
@@ -501,6 +532,7 @@ def upgrade() -> None:
         sa.Column("sentence", sa.String(), nullable=False),
         sa.Column("at", UTC(), nullable=False),
         sa.Column("by_id", sa.Integer(), nullable=True),
+        sa.Column("entry_seq", sa.Integer(), nullable=False),
         sa.ForeignKeyConstraint(["by_id"], ["person.id"], name=op.f("fk_identity_check_by_id")),
         sa.ForeignKeyConstraint(
             ["control_unit_id"], ["control_unit.id"], name=op.f("fk_identity_check_control_unit_id")
@@ -508,9 +540,7 @@ def upgrade() -> None:
         sa.PrimaryKeyConstraint("id", name=op.f("pk_identity_check")),
     )
     with op.batch_alter_table("identity_check", schema=None) as batch_op:
-        batch_op.create_index(
-            batch_op.f("ix_identity_check_control_unit_id"), ["control_unit_id"], unique=False
-        )
+        batch_op.create_index(batch_op.f("ix_identity_check_control_unit_id"), ["control_unit_id"], unique=False)
 
     op.create_table(
         "identity_update",
@@ -521,6 +551,7 @@ def upgrade() -> None:
         sa.Column("reason", sa.String(), nullable=False),
         sa.Column("at", UTC(), nullable=False),
         sa.Column("by_id", sa.Integer(), nullable=True),
+        sa.Column("entry_seq", sa.Integer(), nullable=False),
         sa.ForeignKeyConstraint(["by_id"], ["person.id"], name=op.f("fk_identity_update_by_id")),
         sa.ForeignKeyConstraint(
             ["control_unit_id"], ["control_unit.id"], name=op.f("fk_identity_update_control_unit_id")
@@ -528,9 +559,7 @@ def upgrade() -> None:
         sa.PrimaryKeyConstraint("id", name=op.f("pk_identity_update")),
     )
     with op.batch_alter_table("identity_update", schema=None) as batch_op:
-        batch_op.create_index(
-            batch_op.f("ix_identity_update_control_unit_id"), ["control_unit_id"], unique=False
-        )
+        batch_op.create_index(batch_op.f("ix_identity_update_control_unit_id"), ["control_unit_id"], unique=False)
 
     op.create_table(
         "restore",
@@ -545,6 +574,7 @@ def upgrade() -> None:
         sa.Column("steps", Json, nullable=False),
         sa.Column("at", UTC(), nullable=False),
         sa.Column("by_id", sa.Integer(), nullable=True),
+        sa.Column("entry_seq", sa.Integer(), nullable=False),
         sa.ForeignKeyConstraint(
             ["baseline_session_id"], ["dyno_session.id"], name=op.f("fk_restore_baseline_session_id")
         ),
@@ -575,10 +605,9 @@ def upgrade() -> None:
         sa.Column("findings", Json, nullable=False),
         sa.Column("at", UTC(), nullable=False),
         sa.Column("by_id", sa.Integer(), nullable=True),
+        sa.Column("entry_seq", sa.Integer(), nullable=False),
         sa.ForeignKeyConstraint(["by_id"], ["person.id"], name=op.f("fk_run_by_id")),
-        sa.ForeignKeyConstraint(
-            ["dyno_session_id"], ["dyno_session.id"], name=op.f("fk_run_dyno_session_id")
-        ),
+        sa.ForeignKeyConstraint(["dyno_session_id"], ["dyno_session.id"], name=op.f("fk_run_dyno_session_id")),
         sa.ForeignKeyConstraint(["inbox_item_id"], ["inbox_item.id"], name=op.f("fk_run_inbox_item_id")),
         sa.ForeignKeyConstraint(["sha256"], ["content.sha256"], name=op.f("fk_run_sha256")),
         sa.PrimaryKeyConstraint("id", name=op.f("pk_run")),
@@ -603,14 +632,11 @@ def upgrade() -> None:
         sa.Column("original_sha256", sa.String(length=64), nullable=True),
         sa.Column("at", UTC(), nullable=False),
         sa.Column("by_id", sa.Integer(), nullable=True),
+        sa.Column("entry_seq", sa.Integer(), nullable=False),
         sa.ForeignKeyConstraint(["by_id"], ["person.id"], name=op.f("fk_stock_read_by_id")),
-        sa.ForeignKeyConstraint(
-            ["control_unit_id"], ["control_unit.id"], name=op.f("fk_stock_read_control_unit_id")
-        ),
+        sa.ForeignKeyConstraint(["control_unit_id"], ["control_unit.id"], name=op.f("fk_stock_read_control_unit_id")),
         sa.ForeignKeyConstraint(["layout_id"], ["layout.id"], name=op.f("fk_stock_read_layout_id")),
-        sa.ForeignKeyConstraint(
-            ["original_sha256"], ["content.sha256"], name=op.f("fk_stock_read_original_sha256")
-        ),
+        sa.ForeignKeyConstraint(["original_sha256"], ["content.sha256"], name=op.f("fk_stock_read_original_sha256")),
         sa.ForeignKeyConstraint(["sha256"], ["content.sha256"], name=op.f("fk_stock_read_sha256")),
         sa.PrimaryKeyConstraint("id", name=op.f("pk_stock_read")),
     )
@@ -627,6 +653,7 @@ def upgrade() -> None:
         sa.Column("journal_hash", sa.String(length=64), nullable=False),
         sa.Column("at", UTC(), nullable=False),
         sa.Column("by_id", sa.Integer(), nullable=True),
+        sa.Column("entry_seq", sa.Integer(), nullable=False),
         sa.ForeignKeyConstraint(["by_id"], ["person.id"], name=op.f("fk_certificate_by_id")),
         sa.ForeignKeyConstraint(["restore_id"], ["restore.id"], name=op.f("fk_certificate_restore_id")),
         sa.PrimaryKeyConstraint("id", name=op.f("pk_certificate")),
@@ -639,6 +666,7 @@ def upgrade() -> None:
         sa.Column("statement", sa.String(), nullable=False),
         sa.Column("at", UTC(), nullable=False),
         sa.Column("by_id", sa.Integer(), nullable=True),
+        sa.Column("entry_seq", sa.Integer(), nullable=False),
         sa.ForeignKeyConstraint(["by_id"], ["person.id"], name=op.f("fk_restore_sign_off_by_id")),
         sa.ForeignKeyConstraint(["restore_id"], ["restore.id"], name=op.f("fk_restore_sign_off_restore_id")),
         sa.PrimaryKeyConstraint("id", name=op.f("pk_restore_sign_off")),
@@ -659,13 +687,12 @@ def upgrade() -> None:
         sa.Column("evidence", Json, nullable=False),
         sa.Column("at", UTC(), nullable=False),
         sa.Column("by_id", sa.Integer(), nullable=True),
+        sa.Column("entry_seq", sa.Integer(), nullable=False),
         sa.CheckConstraint(
-            "outcome <> 'overridden' or length(reason) > 0",
-            name=op.f("ck_restore_step_override_needs_reason"),
+            "outcome <> 'overridden' or length(reason) > 0", name=op.f("ck_restore_step_override_needs_reason")
         ),
         sa.CheckConstraint(
-            "outcome in ('verified', 'failed', 'not verified', 'overridden')",
-            name=op.f("ck_restore_step_outcome"),
+            "outcome in ('verified', 'failed', 'not verified', 'overridden')", name=op.f("ck_restore_step_outcome")
         ),
         sa.ForeignKeyConstraint(["by_id"], ["person.id"], name=op.f("fk_restore_step_by_id")),
         sa.ForeignKeyConstraint(["restore_id"], ["restore.id"], name=op.f("fk_restore_step_restore_id")),
@@ -682,6 +709,7 @@ def upgrade() -> None:
         sa.Column("reason", sa.String(), nullable=False),
         sa.Column("at", UTC(), nullable=False),
         sa.Column("by_id", sa.Integer(), nullable=True),
+        sa.Column("entry_seq", sa.Integer(), nullable=False),
         sa.ForeignKeyConstraint(["by_id"], ["person.id"], name=op.f("fk_run_decision_by_id")),
         sa.ForeignKeyConstraint(["run_id"], ["run.id"], name=op.f("fk_run_decision_run_id")),
         sa.PrimaryKeyConstraint("id", name=op.f("pk_run_decision")),
@@ -707,21 +735,16 @@ def upgrade() -> None:
         sa.Column("original_sha256", sa.String(length=64), nullable=True),
         sa.Column("at", UTC(), nullable=False),
         sa.Column("by_id", sa.Integer(), nullable=True),
+        sa.Column("entry_seq", sa.Integer(), nullable=False),
         sa.ForeignKeyConstraint(["by_id"], ["person.id"], name=op.f("fk_stock_by_id")),
-        sa.ForeignKeyConstraint(
-            ["control_unit_id"], ["control_unit.id"], name=op.f("fk_stock_control_unit_id")
-        ),
+        sa.ForeignKeyConstraint(["control_unit_id"], ["control_unit.id"], name=op.f("fk_stock_control_unit_id")),
         sa.ForeignKeyConstraint(["first_read_id"], ["stock_read.id"], name=op.f("fk_stock_first_read_id")),
         sa.ForeignKeyConstraint(["layout_id"], ["layout.id"], name=op.f("fk_stock_layout_id")),
-        sa.ForeignKeyConstraint(
-            ["original_sha256"], ["content.sha256"], name=op.f("fk_stock_original_sha256")
-        ),
+        sa.ForeignKeyConstraint(["original_sha256"], ["content.sha256"], name=op.f("fk_stock_original_sha256")),
         sa.ForeignKeyConstraint(["second_read_id"], ["stock_read.id"], name=op.f("fk_stock_second_read_id")),
         sa.ForeignKeyConstraint(["sha256"], ["content.sha256"], name=op.f("fk_stock_sha256")),
         sa.PrimaryKeyConstraint("id", name=op.f("pk_stock")),
-        sa.UniqueConstraint(
-            "control_unit_id", "generation", name=op.f("uq_stock_control_unit_id_generation")
-        ),
+        sa.UniqueConstraint("control_unit_id", "generation", name=op.f("uq_stock_control_unit_id_generation")),
     )
     with op.batch_alter_table("stock", schema=None) as batch_op:
         batch_op.create_index(batch_op.f("ix_stock_control_unit_id"), ["control_unit_id"], unique=False)
@@ -750,18 +773,13 @@ def upgrade() -> None:
         sa.Column("original_sha256", sa.String(length=64), nullable=True),
         sa.Column("at", UTC(), nullable=False),
         sa.Column("by_id", sa.Integer(), nullable=True),
-        sa.CheckConstraint(
-            "(kind = 'by hand') = (sha256 is null)", name=op.f("ck_revision_image_unless_by_hand")
-        ),
+        sa.Column("entry_seq", sa.Integer(), nullable=False),
+        sa.CheckConstraint("(kind = 'by hand') = (sha256 is null)", name=op.f("ck_revision_image_unless_by_hand")),
         sa.CheckConstraint("kind in ('image', 'by hand', 'ported')", name=op.f("ck_revision_kind")),
         sa.CheckConstraint("length(title) > 0", name=op.f("ck_revision_title_given")),
         sa.ForeignKeyConstraint(["by_id"], ["person.id"], name=op.f("fk_revision_by_id")),
-        sa.ForeignKeyConstraint(
-            ["control_unit_id"], ["control_unit.id"], name=op.f("fk_revision_control_unit_id")
-        ),
-        sa.ForeignKeyConstraint(
-            ["original_sha256"], ["content.sha256"], name=op.f("fk_revision_original_sha256")
-        ),
+        sa.ForeignKeyConstraint(["control_unit_id"], ["control_unit.id"], name=op.f("fk_revision_control_unit_id")),
+        sa.ForeignKeyConstraint(["original_sha256"], ["content.sha256"], name=op.f("fk_revision_original_sha256")),
         sa.ForeignKeyConstraint(["parent_id"], ["revision.id"], name=op.f("fk_revision_parent_id")),
         sa.ForeignKeyConstraint(["ported_from_id"], ["revision.id"], name=op.f("fk_revision_ported_from_id")),
         sa.ForeignKeyConstraint(["sha256"], ["content.sha256"], name=op.f("fk_revision_sha256")),
@@ -790,6 +808,7 @@ def upgrade() -> None:
         sa.Column("map_count", sa.Integer(), nullable=False),
         sa.Column("at", UTC(), nullable=False),
         sa.Column("by_id", sa.Integer(), nullable=True),
+        sa.Column("entry_seq", sa.Integer(), nullable=False),
         sa.ForeignKeyConstraint(["by_id"], ["person.id"], name=op.f("fk_analysis_by_id")),
         sa.ForeignKeyConstraint(["layout_id"], ["layout.id"], name=op.f("fk_analysis_layout_id")),
         sa.ForeignKeyConstraint(["revision_id"], ["revision.id"], name=op.f("fk_analysis_revision_id")),
@@ -809,17 +828,14 @@ def upgrade() -> None:
         sa.Column("reason", sa.String(), nullable=False),
         sa.Column("at", UTC(), nullable=False),
         sa.Column("by_id", sa.Integer(), nullable=True),
+        sa.Column("entry_seq", sa.Integer(), nullable=False),
         sa.CheckConstraint(
             "(case when dyno_session_id is null then 0 else 1 end) + (case when strip_run_id is null then 0 else 1 end) + (case when economy_trial_id is null then 0 else 1 end) = 1",
             name=op.f("ck_attribution_one_result"),
         ),
         sa.ForeignKeyConstraint(["by_id"], ["person.id"], name=op.f("fk_attribution_by_id")),
-        sa.ForeignKeyConstraint(
-            ["control_unit_id"], ["control_unit.id"], name=op.f("fk_attribution_control_unit_id")
-        ),
-        sa.ForeignKeyConstraint(
-            ["dyno_session_id"], ["dyno_session.id"], name=op.f("fk_attribution_dyno_session_id")
-        ),
+        sa.ForeignKeyConstraint(["control_unit_id"], ["control_unit.id"], name=op.f("fk_attribution_control_unit_id")),
+        sa.ForeignKeyConstraint(["dyno_session_id"], ["dyno_session.id"], name=op.f("fk_attribution_dyno_session_id")),
         sa.ForeignKeyConstraint(
             ["economy_trial_id"], ["economy_trial.id"], name=op.f("fk_attribution_economy_trial_id")
         ),
@@ -830,9 +846,7 @@ def upgrade() -> None:
     with op.batch_alter_table("attribution", schema=None) as batch_op:
         batch_op.create_index(batch_op.f("ix_attribution_control_unit_id"), ["control_unit_id"], unique=False)
         batch_op.create_index(batch_op.f("ix_attribution_dyno_session_id"), ["dyno_session_id"], unique=False)
-        batch_op.create_index(
-            batch_op.f("ix_attribution_economy_trial_id"), ["economy_trial_id"], unique=False
-        )
+        batch_op.create_index(batch_op.f("ix_attribution_economy_trial_id"), ["economy_trial_id"], unique=False)
         batch_op.create_index(batch_op.f("ix_attribution_revision_id"), ["revision_id"], unique=False)
         batch_op.create_index(batch_op.f("ix_attribution_strip_run_id"), ["strip_run_id"], unique=False)
 
@@ -851,6 +865,7 @@ def upgrade() -> None:
         sa.Column("note", sa.String(), nullable=False),
         sa.Column("at", UTC(), nullable=False),
         sa.Column("by_id", sa.Integer(), nullable=True),
+        sa.Column("entry_seq", sa.Integer(), nullable=False),
         sa.CheckConstraint("outcome in ('completed', 'failed', 'aborted')", name=op.f("ck_flash_outcome")),
         sa.CheckConstraint("(revision_id is null) <> (stock_id is null)", name=op.f("ck_flash_one_subject")),
         sa.CheckConstraint(
@@ -860,9 +875,7 @@ def upgrade() -> None:
             "supply_lowest_v is null or supply_lowest_v between 0 and 60", name=op.f("ck_flash_supply_lowest")
         ),
         sa.ForeignKeyConstraint(["by_id"], ["person.id"], name=op.f("fk_flash_by_id")),
-        sa.ForeignKeyConstraint(
-            ["control_unit_id"], ["control_unit.id"], name=op.f("fk_flash_control_unit_id")
-        ),
+        sa.ForeignKeyConstraint(["control_unit_id"], ["control_unit.id"], name=op.f("fk_flash_control_unit_id")),
         sa.ForeignKeyConstraint(["revision_id"], ["revision.id"], name=op.f("fk_flash_revision_id")),
         sa.ForeignKeyConstraint(["stock_id"], ["stock.id"], name=op.f("fk_flash_stock_id")),
         sa.PrimaryKeyConstraint("id", name=op.f("pk_flash")),
@@ -882,13 +895,10 @@ def upgrade() -> None:
         sa.Column("digest", sa.String(length=64), nullable=True),
         sa.Column("at", UTC(), nullable=False),
         sa.Column("by_id", sa.Integer(), nullable=True),
-        sa.CheckConstraint(
-            "decision in ('kept', 'released', 'withdrawn')", name=op.f("ck_revision_decision_decision")
-        ),
+        sa.Column("entry_seq", sa.Integer(), nullable=False),
+        sa.CheckConstraint("decision in ('kept', 'released', 'withdrawn')", name=op.f("ck_revision_decision_decision")),
         sa.ForeignKeyConstraint(["by_id"], ["person.id"], name=op.f("fk_revision_decision_by_id")),
-        sa.ForeignKeyConstraint(
-            ["revision_id"], ["revision.id"], name=op.f("fk_revision_decision_revision_id")
-        ),
+        sa.ForeignKeyConstraint(["revision_id"], ["revision.id"], name=op.f("fk_revision_decision_revision_id")),
         sa.PrimaryKeyConstraint("id", name=op.f("pk_revision_decision")),
     )
     with op.batch_alter_table("revision_decision", schema=None) as batch_op:
@@ -905,6 +915,7 @@ def upgrade() -> None:
         sa.Column("waiver_reason", sa.String(), nullable=True),
         sa.Column("at", UTC(), nullable=False),
         sa.Column("by_id", sa.Integer(), nullable=True),
+        sa.Column("entry_seq", sa.Integer(), nullable=False),
         sa.CheckConstraint(
             "waiver_reason is not null or read_snapshot_id is not null",
             name=op.f("ck_coding_write_back_evidence_or_waiver"),
@@ -915,9 +926,7 @@ def upgrade() -> None:
             ["read_snapshot_id"], ["coding_snapshot.id"], name=op.f("fk_coding_write_back_read_snapshot_id")
         ),
         sa.ForeignKeyConstraint(
-            ["wanted_snapshot_id"],
-            ["coding_snapshot.id"],
-            name=op.f("fk_coding_write_back_wanted_snapshot_id"),
+            ["wanted_snapshot_id"], ["coding_snapshot.id"], name=op.f("fk_coding_write_back_wanted_snapshot_id")
         ),
         sa.PrimaryKeyConstraint("id", name=op.f("pk_coding_write_back")),
     )
@@ -932,6 +941,7 @@ def upgrade() -> None:
         sa.Column("coding_was_pending", sa.Boolean(), nullable=False),
         sa.Column("at", UTC(), nullable=False),
         sa.Column("by_id", sa.Integer(), nullable=True),
+        sa.Column("entry_seq", sa.Integer(), nullable=False),
         sa.ForeignKeyConstraint(["by_id"], ["person.id"], name=op.f("fk_first_start_by_id")),
         sa.ForeignKeyConstraint(["flash_id"], ["flash.id"], name=op.f("fk_first_start_flash_id")),
         sa.PrimaryKeyConstraint("id", name=op.f("pk_first_start")),
@@ -950,6 +960,7 @@ def upgrade() -> None:
         sa.Column("data", sa.LargeBinary(), nullable=False),
         sa.Column("at", UTC(), nullable=False),
         sa.Column("by_id", sa.Integer(), nullable=True),
+        sa.Column("entry_seq", sa.Integer(), nullable=False),
         sa.ForeignKeyConstraint(["analysis_id"], ["analysis.id"], name=op.f("fk_map_delta_analysis_id")),
         sa.ForeignKeyConstraint(["by_id"], ["person.id"], name=op.f("fk_map_delta_by_id")),
         sa.PrimaryKeyConstraint("id", name=op.f("pk_map_delta")),
@@ -975,11 +986,10 @@ def upgrade() -> None:
         sa.Column("original_sha256", sa.String(length=64), nullable=True),
         sa.Column("at", UTC(), nullable=False),
         sa.Column("by_id", sa.Integer(), nullable=True),
+        sa.Column("entry_seq", sa.Integer(), nullable=False),
         sa.ForeignKeyConstraint(["by_id"], ["person.id"], name=op.f("fk_read_back_by_id")),
         sa.ForeignKeyConstraint(["flash_id"], ["flash.id"], name=op.f("fk_read_back_flash_id")),
-        sa.ForeignKeyConstraint(
-            ["original_sha256"], ["content.sha256"], name=op.f("fk_read_back_original_sha256")
-        ),
+        sa.ForeignKeyConstraint(["original_sha256"], ["content.sha256"], name=op.f("fk_read_back_original_sha256")),
         sa.ForeignKeyConstraint(["sha256"], ["content.sha256"], name=op.f("fk_read_back_sha256")),
         sa.PrimaryKeyConstraint("id", name=op.f("pk_read_back")),
     )
@@ -1004,17 +1014,18 @@ def guard_sqlite() -> None:
                 f"create trigger {table}_no_{verb} before {verb} on {table} "
                 f"begin select raise(abort, '{table} is append-only'); end"
             )
-        # REPLACE deletes without firing delete triggers: a row that is there already is refused on insert.
-        key = {"content": "sha256", "journal_entry": "seq"}.get(table, "id")
-        op.execute(
-            f"create trigger {table}_no_replace before insert on {table} "
-            f"when exists (select 1 from {table} where {key} = new.{key}) "
-            f"begin select raise(abort, '{table} is append-only'); end"
-        )
     for table in NEVER_DELETED:
         op.execute(
             f"create trigger {table}_no_delete before delete on {table} "
             f"begin select raise(abort, '{table} rows are never deleted'); end"
+        )
+    for table, keys in KEYS.items():
+        # REPLACE deletes without firing delete triggers: a row that is there already is refused on insert.
+        same = " or ".join("(" + " and ".join(f"{c} = new.{c}" for c in key) + ")" for key in keys)
+        op.execute(
+            f"create trigger {table}_no_replace before insert on {table} "
+            f"when exists (select 1 from {table} where {same}) "
+            f"begin select raise(abort, '{table} has this row already'); end"
         )
     op.execute(
         "create trigger journal_entry_dense before insert on journal_entry "
@@ -1040,8 +1051,7 @@ def guard_postgresql() -> None:
         )
     for table in NEVER_DELETED:
         op.execute(
-            f"create trigger {table}_no_delete before delete on {table} "
-            "for each row execute function refuse_change()"
+            f"create trigger {table}_no_delete before delete on {table} for each row execute function refuse_change()"
         )
     op.execute(
         "create function journal_dense() returns trigger language plpgsql as $$ begin "

@@ -3,7 +3,7 @@
 import datetime as dt
 from typing import Any
 
-from sqlalchemy import CheckConstraint, ForeignKey, String, UniqueConstraint
+from sqlalchemy import BigInteger, CheckConstraint, ForeignKey, String, UniqueConstraint
 from sqlalchemy.orm import Mapped, mapped_column
 
 from app.record.base import Base, Evidence
@@ -70,7 +70,7 @@ class ControlUnit(Base):
     software_number: Mapped[str] = mapped_column(String(60), index=True)
     calibration_ids: Mapped[list[Any]]
     cvns: Mapped[list[Any]]
-    base_address: Mapped[int] = mapped_column(default=0)
+    base_address: Mapped[int] = mapped_column(BigInteger, default=0)
     made_at: Mapped[dt.datetime]
 
 
