@@ -2,6 +2,7 @@
 
 from dataclasses import dataclass
 from typing import Annotated
+from urllib.parse import urlsplit
 
 from fastapi import APIRouter, Form, Request
 from fastapi.responses import HTMLResponse, Response
@@ -59,6 +60,7 @@ class ShopForm(FormModel):
     name: str
     time_zone: str = ""
     supply_minimum_v: str
+    supply_maximum_v: str
     supply_maximum_v: str
     equivalence_margin_percent: str
 
@@ -122,6 +124,7 @@ def take_shop(
         time_zone=form.time_zone,
         supply_minimum_v=_needed(form.supply_minimum_v, "supply_minimum_v", "Lowest supply voltage"),
         supply_maximum_v=_needed(form.supply_maximum_v, "supply_maximum_v", "Highest supply voltage"),
+        supply_maximum_v=_needed(form.supply_maximum_v, "supply_maximum_v", "Highest supply voltage"),
         equivalence_margin_percent=_needed(
             form.equivalence_margin_percent, "equivalence_margin_percent", "Margin of equivalence"
         ),
@@ -148,8 +151,6 @@ def take_theme(
 
 def came_from(request: Request) -> str:
     """The path of the page that the request was sent from; the guard has made sure that it is one of ours."""
-    from urllib.parse import urlsplit
-
     parts = urlsplit(request.headers.get("referer", ""))
     path = parts.path + (f"?{parts.query}" if parts.query else "")
     return path if path.startswith("/") and not path.startswith("//") else "/"

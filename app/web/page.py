@@ -17,6 +17,7 @@ from sqlalchemy.orm import Session
 
 from app.record import journal
 from app.record.car_state import pending_everywhere
+from app.record.settings import Shop
 from app.record.settings import shop as shop_settings
 from app.record.tables import Person
 from app.resources import resource_dir
@@ -177,9 +178,12 @@ def new_form_key() -> str:
 
 def view_of(request: Request, session: Session, person: Person | None) -> View:
     """How values are written for this person, also for figures that a page computes itself."""
+    return _view_in(request, shop_settings(session), person)
+
+
+def _view_in(request: Request, shop: Shop, person: Person | None) -> View:
     settings: Settings = request.app.state.settings
-    zone = shop_settings(session).time_zone or settings.time_zone
-    return View(units_of(person), ZoneInfo(zone))
+    return View(units_of(person), ZoneInfo(shop.time_zone or settings.time_zone))
 
 
 def _bare_chrome(request: Request, title: str, person: Person | None) -> Chrome:
@@ -206,8 +210,8 @@ def _nav(path: str, person: Person | None) -> tuple[tuple[str, str, bool], ...]:
     return tuple((label, href, path == href or (href != "/" and path.startswith(href + "/"))) for label, href in shown)
 
 
-def chrome(
-    request: Request, session: Session, person: Person | None, title: str, notices: tuple[str, ...] = ()
+def _chrome(
+    request: Request, session: Session, shop: Shop, person: Person | None, title: str, notices: tuple[str, ...]
 ) -> Chrome:
     pending = () if person is None else pending_everywhere(session)
     return replace(
@@ -215,7 +219,7 @@ def chrome(
         nav=_nav(request.url.path, person),
         notices=notices,
         coding_pending=tuple((p.vehicle, f"/vehicles/{p.vehicle_id}", p.sentence) for p in pending),
-        shop_name=shop_settings(session).name,
+        shop_name=shop.name,
         journal_head="" if person is None else journal.head(session).short,
     )
 
@@ -238,8 +242,9 @@ def render(
     notices: tuple[str, ...] = (),
 ) -> HTMLResponse:
     """A whole page. `context` is a dataclass whose fields are the template's variables, beside `chrome`."""
-    frame = chrome(request, session, person, title, notices)
-    return HTMLResponse(_write(template, context, frame, view_of(request, session, person)), status)
+    shop = shop_settings(session)
+    frame = _chrome(request, session, shop, person, title, notices)
+    return HTMLResponse(_write(template, context, frame, _view_in(request, shop, person)), status)
 
 
 def render_fragment(
