@@ -61,7 +61,6 @@ class ShopForm(FormModel):
     time_zone: str = ""
     supply_minimum_v: str
     supply_maximum_v: str
-    supply_maximum_v: str
     equivalence_margin_percent: str
 
 
@@ -123,7 +122,6 @@ def take_shop(
         name=form.name,
         time_zone=form.time_zone,
         supply_minimum_v=_needed(form.supply_minimum_v, "supply_minimum_v", "Lowest supply voltage"),
-        supply_maximum_v=_needed(form.supply_maximum_v, "supply_maximum_v", "Highest supply voltage"),
         supply_maximum_v=_needed(form.supply_maximum_v, "supply_maximum_v", "Highest supply voltage"),
         equivalence_margin_percent=_needed(
             form.equivalence_margin_percent, "equivalence_margin_percent", "Margin of equivalence"

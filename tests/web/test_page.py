@@ -1,6 +1,7 @@
 """What every page shares: escaping, numbers with units, the workshop's time, what the frame shows."""
 
 import re
+from dataclasses import fields
 from datetime import UTC, datetime
 from zoneinfo import ZoneInfo
 
@@ -9,7 +10,7 @@ from jinja2 import UndefinedError
 from sqlalchemy import Engine
 
 from app.actions.change_settings import change_settings
-from app.pages.settings import PreferencesForm
+from app.pages.settings import PreferencesForm, ShopForm
 from app.record import people
 from app.record.engine import transaction
 from app.record.settings import Shop
@@ -106,6 +107,10 @@ def test_every_choice_of_units_is_on_the_settings_page() -> None:
         "theme",
         "form_key",
     }
+
+
+def test_every_setting_of_the_workshop_is_on_the_settings_page() -> None:
+    assert {one.name for one in fields(Shop)} == set(ShopForm.model_fields) - {"form_key"}
 
 
 def test_the_frame_names_the_person_and_the_shop_and_marks_the_page(manager: Browser, sqlite_engine: Engine) -> None:
