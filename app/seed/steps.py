@@ -306,7 +306,7 @@ def _decide_revision(session: Session, story: Story, person: Person, at: dt.date
         at=at,
         revision_id=story.id("revision", step["revision"]),
         decision=step["decision"],
-        reason=step["reason"],
+        reason=step.get("reason", ""),
         legal_basis=step.get("legal_basis", ""),
     )
 
