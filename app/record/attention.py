@@ -5,7 +5,7 @@ from collections.abc import Collection, Sequence
 from dataclasses import dataclass
 from typing import Literal
 
-from sqlalchemy import select
+from sqlalchemy import func, select
 from sqlalchemy.orm import Session
 
 from app.record import car_state, flashes
@@ -142,7 +142,8 @@ def _identity(session: Session, by_id: dict[int, Vehicle], units: Sequence[Contr
 
 def _restores(session: Session, by_id: dict[int, Vehicle]) -> list[Attention]:
     done = select(Certificate.restore_id)
-    rows = session.scalars(select(Restore).where(Restore.vehicle_id.in_(by_id), Restore.id.not_in(done)))
+    latest = select(func.max(Restore.id)).where(Restore.vehicle_id.in_(by_id)).group_by(Restore.vehicle_id)
+    rows = session.scalars(select(Restore).where(Restore.id.in_(latest), Restore.id.not_in(done)))
     return [
         Attention(
             row.vehicle_id,

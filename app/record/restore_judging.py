@@ -96,9 +96,10 @@ class Bench:
         found = None if flash_id is None else flashes.flash(self.session, flash_id)
         return found if found is not None and found.outcome == "completed" else None
 
-    def since_opened(self, moment: dt.datetime, what: str) -> None:
-        """Raise Conflict for evidence from before the case."""
-        if moment < self.case.restore.at:
+    def since_opened(self, entry_seq: int, what: str, *, told: dt.datetime | None = None) -> None:
+        """Raise Conflict for evidence from before the case, by its journal entry or by the time that a person told."""
+        restore = self.case.restore
+        if entry_seq < restore.entry_seq or (told is not None and told < restore.at):
             raise Conflict(f"{what} is older than this restore; it proves nothing for it. Do it again now.")
 
 
@@ -106,7 +107,7 @@ def judge(bench: Bench, evidence: Evidence) -> Judged:
     """The verdict on one piece of evidence; BadInput when the step takes another kind."""
     wanted = CLOSES[type(evidence)]
     if wanted != bench.step.evidence:
-        raise BadInput(f"The step “{bench.step.title}” takes a {bench.step.evidence}, not a {wanted}.")
+        raise BadInput(f"The step “{bench.step.title}” is closed by: {bench.step.evidence}. This is: {wanted}.")
     return _JUDGES[type(evidence)](bench, evidence)
 
 
@@ -134,7 +135,7 @@ def _identity_on_record(bench: Bench, evidence: IdentityOnRecord) -> Judged:
     check = identities.check(bench.session, evidence.identity_check_id)
     if check.control_unit_id != bench.unit_id:
         raise Conflict("That scan is of another control unit.", field="identity_check_id")
-    bench.since_opened(check.at, "That scan")
+    bench.since_opened(check.entry_seq, "That scan")
     given = {"identity_check_id": check.id}
     return Judged(verdicts.identity_verdict(identities.comparison_of(check)), given, lambda: given)
 
@@ -170,7 +171,8 @@ def _flash_on_record(bench: Bench, evidence: FlashOnRecord) -> Judged:
         raise Conflict("That write was to another control unit.", field="flash_id")
     if flash.stock_id != stock.id:
         raise Conflict("That write was not of this unit's stock; choose the one that wrote stock.", field="flash_id")
-    bench.since_opened(min(flash.at, flash.flashed_at), "That write")
+    told = flash.flashed_at if flash.flashed_at != flash.at else None
+    bench.since_opened(flash.entry_seq, "That write", told=told)
     newest = newest_flash(bench.session, bench.unit_id)
     if newest is None or newest.id != flash.id:
         raise Conflict("The unit was written again after that; choose the last write.", field="flash_id")
@@ -184,8 +186,7 @@ def _flash_done(bench: Bench, evidence: FlashDone) -> Judged:
     if new.revision_id is not None:
         raise Conflict("This step takes a write of stock; log a write of a revision on the control unit's page.")
     bench.stock()
-    if new.flashed_at is not None:
-        bench.since_opened(new.flashed_at, "That write")
+    bench.since_opened(bench.case.restore.entry_seq, "That write", told=new.flashed_at)
 
     def keep() -> dict[str, Any]:
         row = flash_log.add(bench.session, person=bench.person, at=bench.at, control_unit_id=bench.unit_id, flash=new)
@@ -256,7 +257,7 @@ def _coding_write_on_record(bench: Bench, evidence: CodingWriteOnRecord) -> Judg
     row = found.write_back
     if row is None or row.wanted_snapshot_id is None or row.read_snapshot_id is None:
         raise Conflict("No write-back of the coding with a comparison is on record for that flash.", field="flash_id")
-    bench.since_opened(row.at, "That write-back")
+    bench.since_opened(row.entry_seq, "That write-back")
     wanted = _wanted(bench)
     if flashes.coding_snapshot(bench.session, row.wanted_snapshot_id).digest != wanted.digest:
         raise Conflict("That write-back was of another snapshot than this restore's.", field="flash_id")
@@ -303,7 +304,8 @@ def _coding_read(bench: Bench, evidence: CodingRead) -> Judged:
 
 def _faults_read(bench: Bench, evidence: FaultsRead) -> Judged:
     restore = bench.case.restore
-    before = [scan for scan in vehicles.fault_scans(bench.session, restore.vehicle_id) if scan.at < restore.at]
+    scans = vehicles.fault_scans(bench.session, restore.vehicle_id)
+    before = [scan for scan in scans if scan.entry_seq < restore.entry_seq]
     as_found = faults.faults_of(before[-1].faults) if before else ()
 
     def keep() -> dict[str, Any]:

@@ -20,8 +20,13 @@ def baselines(session: Session, vehicle_id: int) -> list[DynoSession]:
 
 def measured_since(session: Session, restore: Restore) -> list[DynoSession]:
     """Sessions that were measured since the case was opened, newest first."""
-    rows = dyno.sessions_of_vehicle(session, restore.vehicle_id)
-    return [row for row in rows if row.measured_at >= restore.at and row.id != restore.baseline_session_id]
+    return [row for row in dyno.sessions_of_vehicle(session, restore.vehicle_id) if _is_since(restore, row)]
+
+
+def _is_since(restore: Restore, row: DynoSession) -> bool:
+    """By the journal's order, and where a person told when it was measured, by that time."""
+    told = row.measured_at if row.measured_at != row.at else None
+    return row.entry_seq > restore.entry_seq and (told is None or told >= restore.at)
 
 
 def require_fit(session: Session, restore: Restore, unit_ids: Collection[int], session_id: int) -> None:
@@ -29,7 +34,7 @@ def require_fit(session: Session, restore: Restore, unit_ids: Collection[int], s
     row = dyno.dyno_session(session, session_id)
     if row.vehicle_id != restore.vehicle_id:
         raise Conflict("That session is of another car.", field="session_id")
-    if row.measured_at < restore.at or row.id == restore.baseline_session_id:
+    if not _is_since(restore, row):
         raise Conflict("That session was measured before this restore; make pulls now.", field="session_id")
     attributed = dyno.attributions(session, [row.id])[row.id]
     if any(attributed[unit].revision_id is not None for unit in unit_ids if unit in attributed):
