@@ -5,8 +5,8 @@ from dataclasses import dataclass
 
 from sqlalchemy.orm import Session
 
-from app.errors import BadInput, NotFound
-from app.record import journal, revisions
+from app.errors import BadInput, Conflict, NotFound
+from app.record import journal, revisions, vehicles
 from app.record.tables import Attribution, DynoSession, EconomyTrial, Person, StripRun
 
 
@@ -33,6 +33,8 @@ def attribute(
     if len(reason.strip()) < 3:
         raise BadInput("Write why this result belongs to that revision.", field="reason")
     vehicle_id = _vehicle_id(session, result)
+    if vehicles.control_unit(session, control_unit_id).vehicle_id != vehicle_id:
+        raise Conflict("That control unit belongs to another car.", field="control_unit_id")
     if revision_id is not None:
         revisions.require_same_unit(revisions.revision(session, revision_id), control_unit_id)
     row = Attribution(

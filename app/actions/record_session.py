@@ -7,7 +7,7 @@ from dataclasses import asdict, dataclass
 from sqlalchemy.orm import Session
 
 from app.calc.dyno.correction import STANDARDS
-from app.errors import BadInput
+from app.errors import BadInput, Conflict
 from app.record import attributions, dyno, journal, revisions, vehicles
 from app.record.tables import Attribution, DynoSession, Person
 
@@ -68,6 +68,8 @@ def record_session(
     session.flush()
     suggestion = attributions.suggested(session, vehicle.id, row.measured_at)
     chosen = {**suggestion, **(attributed or {})}
+    if set(chosen) != set(suggestion):
+        raise Conflict("A control unit that the session is attributed to belongs to another car.", field="attributed")
     for unit_id, revision_id in chosen.items():
         if revision_id is not None:
             revisions.require_same_unit(revisions.revision(session, revision_id), unit_id)

@@ -5,7 +5,9 @@ from dataclasses import dataclass
 
 from sqlalchemy.orm import Session
 
-from app.errors import BadInput, NotFound
+from app.calc.dyno.channel_names import CHANNEL_NAMES, LIMITABLE, channel_label
+from app.calc.units import UNITS_OF
+from app.errors import BadInput, Conflict, NotFound
 from app.record import journal, vehicles
 from app.record.tables import Person, VehicleLimit
 
@@ -37,26 +39,18 @@ def set_limit(
 ) -> VehicleLimit:
     """Record the limit; the one it supersedes stays in the history."""
     vehicle = vehicles.vehicle(session, vehicle_id)
-    if limit.bound not in ("max", "min"):
-        raise BadInput("A limit is a max or a min.", field="bound")
-    if limit.severity not in ("stop", "watch"):
-        raise BadInput("Severity is stop or watch.", field="severity")
-    if not limit.channel.strip():
-        raise BadInput("Name the channel that the limit is for.", field="channel")
-    lo, hi = limit.speed_lo_rpm, limit.speed_hi_rpm
-    if lo is not None and hi is not None and lo >= hi:
-        raise BadInput("The engine speed region ends before it begins.", field="speed_hi_rpm")
+    _check(limit)
     if supersedes_id is not None:
-        old = session.get(VehicleLimit, supersedes_id)
-        if old is None or old.vehicle_id != vehicle.id:
-            raise NotFound("The limit to replace is not one of this car.")
+        _check_replaced(session, vehicle.id, supersedes_id)
+    if withdrawn and (supersedes_id is None or len(limit.note.strip()) < 3):
+        raise BadInput("Write why the limit is withdrawn.", field="note")
     row = VehicleLimit(
         vehicle_id=vehicle.id,
         channel=limit.channel.strip(),
         bound=limit.bound,
         value=limit.value,
-        speed_lo_rpm=lo,
-        speed_hi_rpm=hi,
+        speed_lo_rpm=limit.speed_lo_rpm,
+        speed_hi_rpm=limit.speed_hi_rpm,
         load_lo_percent=limit.load_lo_percent,
         load_hi_percent=limit.load_hi_percent,
         severity=limit.severity,
@@ -74,8 +68,39 @@ def set_limit(
         at=at,
         person=person,
         action="set limit",
-        sentence=f"Limit {verb}: {row.channel} {row.bound} {row.value:g}.",
+        sentence=f"Limit {verb}: {_words(limit)}.",
         vehicle_id=vehicle.id,
         subject=("vehicle_limit", row.id),
     )
     return row
+
+
+def _check(limit: NewLimit) -> None:
+    if limit.channel not in LIMITABLE:
+        raise BadInput(
+            f"“{limit.channel}” is no channel that a limit can be set for; choose one of {', '.join(LIMITABLE)}.",
+            field="channel",
+        )
+    if limit.bound not in ("max", "min"):
+        raise BadInput("A limit is a max or a min.", field="bound")
+    if limit.severity not in ("stop", "watch"):
+        raise BadInput("Severity is stop or watch.", field="severity")
+    for low, high, field, what in (
+        (limit.speed_lo_rpm, limit.speed_hi_rpm, "speed_hi_rpm", "engine speed"),
+        (limit.load_lo_percent, limit.load_hi_percent, "load_hi_percent", "load"),
+    ):
+        if low is not None and high is not None and low >= high:
+            raise BadInput(f"The {what} region ends before it begins.", field=field)
+
+
+def _check_replaced(session: Session, vehicle_id: int, supersedes_id: int) -> None:
+    old = session.get(VehicleLimit, supersedes_id)
+    if old is None or old.vehicle_id != vehicle_id:
+        raise NotFound("The limit to replace is not one of this car.")
+    if all(row.id != old.id for row in vehicles.limits(session, vehicle_id)):
+        raise Conflict("That limit was replaced or withdrawn already; look at the limits in force.")
+
+
+def _words(limit: NewLimit) -> str:
+    unit = UNITS_OF[CHANNEL_NAMES[limit.channel].quantity][0]
+    return f"{channel_label(limit.channel)} {limit.bound} {limit.value:g} {unit}"

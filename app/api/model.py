@@ -23,7 +23,7 @@ def _write(value: datetime) -> str:
 
 
 # RFC 3339 in, RFC 3339 in UTC out.
-Time = Annotated[datetime, BeforeValidator(_aware), PlainSerializer(_write, return_type=str)]
+Time = Annotated[datetime, BeforeValidator(_aware), PlainSerializer(_write, return_type=str, when_used="json")]
 
 
 class ApiIn(BaseModel):

@@ -1,6 +1,6 @@
 """Dynos, their sessions and runs."""
 
-from collections.abc import Collection, Sequence
+from collections.abc import Collection, Mapping, Sequence
 from dataclasses import dataclass
 
 from sqlalchemy import func, select
@@ -45,6 +45,14 @@ def sessions_of_vehicle(session: Session, vehicle_id: int) -> Sequence[DynoSessi
         .where(DynoSession.vehicle_id == vehicle_id)
         .order_by(DynoSession.measured_at.desc(), DynoSession.id.desc())
     ).all()
+
+
+def page_of_sessions(session: Session, vehicle_id: int, *, before: int | None, limit: int) -> Sequence[DynoSession]:
+    """Sessions of a car with an id below `before`, the last recorded first."""
+    query = select(DynoSession).where(DynoSession.vehicle_id == vehicle_id).order_by(DynoSession.id.desc()).limit(limit)
+    if before is not None:
+        query = query.where(DynoSession.id < before)
+    return session.scalars(query).all()
 
 
 def sessions_of_dyno(session: Session, dyno_id: int) -> Sequence[DynoSession]:
@@ -133,7 +141,11 @@ def recent_sessions(session: Session, limit: int) -> Sequence[tuple[DynoSession,
 
 def on_car_words(session: Session, session_ids: Collection[int]) -> dict[int, str]:
     """Session id → what was on the car in words: "engine revision 3, transmission stock"."""
-    found = attributions(session, session_ids)
+    return attributed_words(session, attributions(session, session_ids))
+
+
+def attributed_words(session: Session, found: Mapping[int, Mapping[int, Attribution]]) -> dict[int, str]:
+    """Result id → its attributions in words, from the attributions by result and control unit."""
     unit_ids = {unit_id for units in found.values() for unit_id in units}
     named = select(ControlUnit.id, ControlUnit.role).where(ControlUnit.id.in_(unit_ids))
     roles = {unit_id: role for unit_id, role in session.execute(named)}  # noqa: C416 - a result has keys(), dict() trips
@@ -141,10 +153,10 @@ def on_car_words(session: Session, session_ids: Collection[int]) -> dict[int, st
     numbered = select(Revision.id, Revision.number).where(Revision.id.in_(wanted))
     numbers = {revision_id: number for revision_id, number in session.execute(numbered)}  # noqa: C416 - as above
     words = {}
-    for session_id, units in found.items():
+    for result_id, units in found.items():
         parts = [
             f"{roles[unit_id]} {'stock' if a.revision_id is None else f'revision {numbers[a.revision_id]}'}"
             for unit_id, a in sorted(units.items())
         ]
-        words[session_id] = ", ".join(parts) or "no control unit on record"
+        words[result_id] = ", ".join(parts) or "no control unit on record"
     return words

@@ -1,0 +1,102 @@
+"""A program can hand in strip runs, economy trials and limits."""
+
+import pytest
+from fastapi import FastAPI
+from sqlalchemy import Engine
+
+from app.record import people
+from app.record.engine import transaction
+from tests.api.caller import Caller
+from tests.dyno_car import Car, car_on_record, flashed
+
+
+@pytest.fixture
+def car(app: FastAPI, sqlite_engine: Engine) -> Car:
+    with transaction(sqlite_engine) as session:
+        person = people.by_name(session, "tuner")
+        assert person is not None
+        made = car_on_record(session, person)
+        flashed(session, person, made, made.revision_ids[0], day=1)
+        return made
+
+
+@pytest.fixture
+def caller(app: FastAPI, sqlite_engine: Engine, car: Car) -> Caller:
+    return Caller(app, sqlite_engine, "tuner")
+
+
+SLIP = {"et_60ft_s": 2.1, "et_660ft_s": 9.2, "et_1320ft_s": 14.1, "trap_1320ft_kmh": 158.0, "place": "Flat strip"}
+
+
+def test_a_strip_run_is_kept_as_the_slip_has_it_and_attributed_by_time(caller: Caller, car: Car) -> None:
+    before = caller.post(f"/vehicles/{car.vehicle_id}/strip-runs", SLIP | {"run_at": "2026-03-02T09:00:00Z"})
+    after = caller.post(f"/vehicles/{car.vehicle_id}/strip-runs", SLIP | {"run_at": "2026-03-05T09:00:00Z"})
+    assert before.status_code == after.status_code == 201, before.text
+    assert before.json()["attributions"][0]["revision_id"] is None
+    assert after.json()["attributions"][0]["revision_id"] == car.revision_ids[0]
+    assert {key: after.json()[key] for key in SLIP} == SLIP
+    assert after.json()["et_1000ft_s"] is None
+    listed = caller.get(f"/vehicles/{car.vehicle_id}/strip-runs").json()["items"]
+    assert [one["id"] for one in listed] == [after.json()["id"], before.json()["id"]]
+
+
+@pytest.mark.parametrize(
+    "changed", [{"et_660ft_s": 15.0}, {"et_60ft_s": -1.0}, {"trap_1320ft_kmh": 0.0}, {"et_60ft_s": "2.1"}]
+)
+def test_a_slip_that_cannot_be_is_refused(caller: Caller, car: Car, changed: dict[str, object]) -> None:
+    assert caller.post(f"/vehicles/{car.vehicle_id}/strip-runs", SLIP | changed).status_code == 422
+
+
+def test_an_empty_slip_is_refused(caller: Caller, car: Car) -> None:
+    assert caller.post(f"/vehicles/{car.vehicle_id}/strip-runs", {"place": "Flat strip"}).status_code == 422
+
+
+def test_an_economy_trial_gives_its_consumption(caller: Caller, car: Car) -> None:
+    answer = caller.post(f"/vehicles/{car.vehicle_id}/economy-trials", {"distance_km": 412.0, "fuel_l": 31.4})
+    assert answer.status_code == 201
+    assert answer.json()["consumption_l_per_100km"] == pytest.approx(7.621359, abs=1e-6)
+    refused = caller.post(f"/vehicles/{car.vehicle_id}/economy-trials", {"distance_km": 4.12, "fuel_l": 31.4})
+    assert refused.status_code == 422
+    assert refused.json()["field"] == "fuel_l"
+
+
+def test_results_are_attributed_anew_with_a_reason(caller: Caller, car: Car) -> None:
+    run = caller.post(f"/vehicles/{car.vehicle_id}/strip-runs", SLIP).json()
+    trial = caller.post(f"/vehicles/{car.vehicle_id}/economy-trials", {"distance_km": 400.0, "fuel_l": 30.0}).json()
+    body = {"control_unit_id": car.unit_id, "revision_id": None, "reason": "Stock was written on the way"}
+    for path in (f"/strip-runs/{run['id']}/attribution", f"/economy-trials/{trial['id']}/attribution"):
+        assert caller.post(path, body).json()["attributions"][0]["revision_id"] is None
+        assert caller.post(path, body | {"reason": "x"}).status_code == 422
+
+
+LIMIT = {"channel": "lambda_", "bound": "max", "value": 0.88, "speed_lo_rpm": 3000.0}
+
+
+def test_a_limit_is_set_replaced_and_withdrawn_and_each_stays(caller: Caller, car: Car) -> None:
+    path = f"/vehicles/{car.vehicle_id}/limits"
+    first = caller.post(path, LIMIT).json()
+    second = caller.post(path, LIMIT | {"value": 0.86, "supersedes_id": first["id"]}).json()
+    assert [one["id"] for one in caller.get(path).json()] == [second["id"]]
+    assert caller.post(path, LIMIT | {"supersedes_id": first["id"]}).status_code == 409
+    assert caller.post(f"/limits/{second['id']}/withdrawal", {"reason": ""}).status_code == 422
+    assert caller.post(f"/limits/{second['id']}/withdrawal", {"reason": "Other turbo"}).json()["withdrawn"] is True
+    assert caller.get(path).json() == []
+
+
+@pytest.mark.parametrize(
+    ("changed", "field"),
+    [
+        ({"channel": "boost"}, "channel"),
+        ({"channel": "time_s"}, "channel"),
+        ({"bound": "below"}, "bound"),
+        ({"severity": "high"}, "severity"),
+        ({"speed_hi_rpm": 2000.0}, "speed_hi_rpm"),
+        ({"load_lo_percent": 90.0, "load_hi_percent": 80.0}, "load_hi_percent"),
+    ],
+)
+def test_a_limit_that_can_never_be_seen_is_refused(
+    caller: Caller, car: Car, changed: dict[str, object], field: str
+) -> None:
+    answer = caller.post(f"/vehicles/{car.vehicle_id}/limits", LIMIT | changed)
+    assert answer.status_code == 422
+    assert answer.json()["field"] == field
