@@ -1,6 +1,6 @@
 // Charts from JSON on the page, drawn with Plotly under a policy that forbids inline scripts, inline styles and eval.
 //
-// Hook: <div class="chart" data-chart="id of a script[type='application/json']" [data-follow="id of a map table"]>
+// Hook: <div class="chart" data-chart="id of a hidden element that holds the JSON" [data-follow="id of a map table"]>
 //       data-ready is set when the chart stands, data-failed when it could not be drawn.
 //       Plotly itself is fetched only when a page holds a chart (meta plotly-script, meta plotly-styles).
 //

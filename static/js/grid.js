@@ -1,6 +1,7 @@
 // Tables of map cells: one tab stop, arrow keys move from cell to cell.
 //
 // Hook:  table[data-keys=grid]; its <td> are the cells, one of them with tabindex="0" to start at.
+//        The starting cell is marked and brought into sight within its frame.
 // Event: "cell:point" on document, detail {grid, row, col}, when a cell is focused or clicked.
 //        Charts with data-follow="<id of the table>" answer to it, and send it themselves when one of their cells is clicked.
 
@@ -65,3 +66,24 @@ document.addEventListener("keydown", (event) => {
   event.preventDefault();
   cellAt(table, ...to)?.focus();
 });
+
+// Only the table's own frame is scrolled: the page stays where it is.
+function start(table) {
+  const cell = table.querySelector("td[tabindex='0']");
+  if (!cell || table.querySelector("td[data-pointed]")) return;
+  const { row, col } = placeOf(cell);
+  mark(table, row, col);
+  const frame = table.closest(".map-frame");
+  if (!frame) return;
+  const left = table.tBodies[0].rows[row].querySelector("th").offsetWidth;
+  const top = table.tHead.offsetHeight;
+  frame.scrollLeft = Math.max(0, cell.offsetLeft + cell.offsetWidth / 2 - left - (frame.clientWidth - left) / 2);
+  frame.scrollTop = Math.max(0, cell.offsetTop + cell.offsetHeight / 2 - top - (frame.clientHeight - top) / 2);
+}
+
+function equip(scope) {
+  for (const table of scope.querySelectorAll("table[data-keys=grid]")) start(table);
+}
+
+equip(document);
+document.addEventListener("htmx:load", (event) => equip(event.target.parentElement ?? document));

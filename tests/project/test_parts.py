@@ -51,7 +51,7 @@ def test_what_people_type_never_becomes_markup(source: str) -> None:
 
 def test_chart_data_survives_its_way_through_the_page() -> None:
     written = _written(CHART + '{{ charts.chart("c", "t", "s", {"name": attack, "y": [1.5, none]}) }}')
-    block = re.search(r'<script type="application/json" id="c-data">(.*?)</script>', written, re.S)
+    block = re.search(r'<pre id="c-data" hidden>(.*?)</pre>', written, re.S)
     assert block is not None
     assert json.loads(block[1]) == {"name": ATTACK, "y": [1.5, None]}
 

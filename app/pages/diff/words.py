@@ -1,0 +1,97 @@
+"""A map's change in words and figures."""
+
+import math
+
+from app.calc.calibration.map_delta import AxisPlace, MapDelta
+
+MINUS = "\u2212"
+
+
+def number(value: float | None, decimals: int, *, sign: bool = False) -> str:
+    """A value with a true minus; "–" where there is none."""
+    if value is None or not math.isfinite(value):
+        return "–"
+    text = f"{value:+,.{decimals}f}" if sign else f"{value:,.{decimals}f}"
+    if not text.strip("+-0.,"):
+        text = text.lstrip("+-")
+    return text.replace("-", MINUS)
+
+
+def unit_of(unit: str) -> str:
+    """The unit as shown: layouts write a dash where there is none."""
+    return "" if unit.strip() in ("-", "–", "—") else unit
+
+
+def with_unit(text: str, unit: str) -> str:
+    """A figure and its unit, where it has one."""
+    return f"{text} {unit_of(unit)}".rstrip()
+
+
+def sentence_of(delta: MapDelta) -> str:
+    """The change in words: how many cells, the largest change and where."""
+    summary, unit, largest = delta.summary, delta.unit, delta.summary.largest
+    if delta.kind == "text":
+        return "The text changed."
+    if largest is None:
+        if summary.compared == "not comparable":
+            return "The shape or the breakpoints changed so far that no point of both can be compared."
+        return "Breakpoints moved, and the function that they describe stayed the same."
+    percent = "" if largest.percent is None else f" ({number(largest.percent, 1, sign=True)} %)"
+    change = with_unit(number(largest.change, delta.decimals, sign=True), unit) + percent
+    if summary.cells == 1:
+        before, after = number(largest.before, delta.decimals), number(largest.after, delta.decimals)
+        return f"{before} became {with_unit(after, unit)}: {change}."
+    points = "points of both axes" if delta.axis_changed else "cells"
+    moved = "Breakpoints moved; the functions are compared. " if delta.axis_changed else ""
+    return (
+        f"{moved}{summary.changed} of {summary.cells} {points} changed; the largest change is {change}"
+        f"{_place(largest.at)}."
+    )
+
+
+def _place(at: tuple[AxisPlace, ...]) -> str:
+    places = [f"{a.name or 'axis'} {with_unit(number(a.value, a.decimals), a.unit)}" for a in at]
+    return f" at {' and '.join(places)}" if places else ""
+
+
+def notes_of(delta: MapDelta) -> tuple[str, ...]:
+    """What a person should know before trusting the figures, one sentence each."""
+    summary, notes = delta.summary, []
+    for count, which in ((summary.at_raw_maximum, "largest"), (summary.at_raw_minimum, "smallest")):
+        if count:
+            cells = "cell holds" if count == 1 else "cells hold"
+            notes.append(f"{count} changed {cells} the {which} number that fits: the wanted value may lie beyond it.")
+    if summary.uncovered:
+        notes.append(
+            f"{summary.uncovered} points lie beyond the breakpoints of one of the two maps, which holds its end value "
+            "there; they count in no figure."
+        )
+    if delta.by_hand:
+        notes.append("Entered by hand; no image proves it.")
+    return tuple(notes)
+
+
+def facts_of(delta: MapDelta) -> tuple[tuple[str, str | None], ...]:
+    """The figures of the change, in the map's unit."""
+    s = delta.summary
+    if s.largest is None:
+        return (("Cells", f"{s.changed} of {s.cells} changed"), ("Compared", s.compared))
+    percent = None
+    if s.percent_minimum is not None and s.percent_maximum is not None:
+        low, high = number(s.percent_minimum, 1, sign=True), number(s.percent_maximum, 1, sign=True)
+        percent = f"{low} %" if low == high else f"{low} to {high} %"
+    single = (("Change in percent of before", percent),)
+    if s.cells == 1:
+        return single
+    return (
+        ("Changed", f"{s.changed} of {s.cells} {'points' if delta.axis_changed else 'cells'}"),
+        ("Change from – to", f"{_signed(delta, s.minimum)} to {_signed(delta, s.maximum)}"),
+        ("Mean over all", _signed(delta, s.mean)),
+        ("Mean over the changed", _signed(delta, s.mean_of_changed)),
+        *single,
+        ("Compared", s.compared),
+    )
+
+
+def _signed(delta: MapDelta, value: float | None) -> str:
+    return with_unit(number(value, delta.decimals, sign=True), delta.unit)

@@ -1,0 +1,44 @@
+"""Any two nodes of revision trees against each other, under one layout."""
+
+from dataclasses import dataclass
+
+from sqlalchemy.orm import Session
+
+from app.calc.calibration.comparison import Comparison
+from app.calc.calibration.delta import compare
+from app.calc.calibration.image import Image
+from app.calc.calibration.layout import Layout as Definitions
+from app.record import layouts, nodes
+from app.record.nodes import Node
+from app.record.tables import Layout
+
+
+@dataclass(frozen=True, slots=True)
+class Compared:
+    """Two nodes, the layout version their maps were read with (None: none suits), and what changed."""
+
+    before: Node
+    after: Node
+    layout: Layout | None
+    definitions: Definitions | None
+    image_before: Image
+    image_after: Image
+    comparison: Comparison
+
+
+def of_nodes(session: Session, before: str, after: str, *, layout_id: int | None = None) -> Compared:
+    """Compare two nodes by their short names; `layout_id` None takes the layout that the first is read with.
+
+    Raises BadInput for a name that is none, NotFound for a node or layout that does not exist, Conflict for a
+    revision entered by hand, which has no image.
+    """
+    first, second = nodes.node(session, before), nodes.node(session, after)
+    row = layouts.layout(session, layout_id) if layout_id is not None else suitable_layout(session, first, second)
+    definitions = layouts.definitions(session, row)
+    old, new = nodes.image(session, first), nodes.image(session, second)
+    return Compared(first, second, row, definitions, old, new, compare(old, new, definitions))
+
+
+def suitable_layout(session: Session, first: Node, second: Node) -> Layout | None:
+    """The layout of the node compared from, else that of the other."""
+    return nodes.layout(session, first) or nodes.layout(session, second)
