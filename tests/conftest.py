@@ -131,13 +131,21 @@ def now() -> datetime:
     return datetime.now(UTC)
 
 
+@pytest.fixture(scope="session")
+def built_app() -> FastAPI:
+    """Building the application takes longer than most tests: it is built once and given each test's database."""
+    return create_app(Settings(database_url="", time_zone="UTC"), make_engine("sqlite://"))
+
+
 @pytest.fixture
-def app(sqlite_engine: Engine) -> FastAPI:
-    """The application on a SQLite database with one person per role, named after it."""
+def app(built_app: FastAPI, sqlite_engine: Engine) -> FastAPI:
+    """The application on a SQLite database with one person per role, named after it. A test that changes the
+    application itself builds its own."""
     with transaction(sqlite_engine) as session:
         for role in ROLES:
             people.add(session, name=role, role=role, password_hash=None, at=datetime.now(UTC))
-    return create_app(Settings(database_url="", time_zone="UTC"), sqlite_engine)
+    built_app.state.engine = sqlite_engine
+    return built_app
 
 
 @pytest.fixture

@@ -53,8 +53,9 @@ def failing(app: FastAPI) -> Iterator[Browser]:
         session.execute(text("insert into shop_setting values ('name', '{}')"))
         return "written"
 
-    app.include_router(router)
-    with Browser(app) as browser:
+    own = create_app(Settings(database_url=""), app.state.engine)
+    own.include_router(router)
+    with Browser(own) as browser:
         yield browser
 
 
