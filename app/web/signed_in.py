@@ -1,7 +1,7 @@
 """Who is asking, and whether the person's role allows it. The same for pages (cookie) and the API (bearer token)."""
 
 import contextlib
-from collections.abc import Callable
+from collections.abc import Awaitable, Callable
 from datetime import datetime, timedelta
 from typing import Annotated
 
@@ -70,8 +70,8 @@ def _see(request: Request, now: datetime) -> None:
 Anyone = Annotated[Person | None, Depends(_anyone)]
 
 
-def _needs(roles: frozenset[str], refusal: str) -> Callable[[Person | None], Person]:
-    def check(person: Anyone) -> Person:
+def _needs(roles: frozenset[str], refusal: str) -> Callable[[Person | None], Awaitable[Person]]:
+    async def check(person: Anyone) -> Person:
         if person is None:
             raise NotSignedIn("Sign in to go on.")
         if person.role not in roles:

@@ -7,6 +7,7 @@ import signal
 import socket
 import subprocess
 import sys
+import threading
 import time
 from collections.abc import Callable, Iterator
 from contextlib import ExitStack, closing
@@ -16,12 +17,14 @@ from pathlib import Path
 from urllib.parse import urlencode
 
 import pytest
-from sqlalchemy import Engine
+from sqlalchemy import Engine, func, select
 
 from app.cli.serve import address_of, listen, refuse_open_network
 from app.errors import Conflict
-from app.record import people
+from app.record import people, sign_ins
 from app.record.engine import make_engine, reading, transaction
+from app.record.tables import JournalEntry
+from app.record.verify import verify
 
 PASSWORD = "six blue geese walk"
 
@@ -137,6 +140,33 @@ def test_one_client_cannot_fill_the_memory_or_shut_others_out(start: Callable[..
             large.sendall(chunk)
         assert server.peak_kb() - before < 60_000
         assert server.ask("GET", "/sign-in")[0] == 200
+
+
+@pytest.mark.parametrize("workers", ["1", "2"])
+def test_many_who_write_and_read_at_once_are_all_served(
+    start: Callable[..., Server], sqlite_engine: Engine, workers: str
+) -> None:
+    with transaction(sqlite_engine) as session:
+        person = people.add(session, name="Mara", role="manager", password_hash=None, at=datetime.now(UTC))
+        token = sign_ins.start(session, person.id, datetime.now(UTC))
+    server = start(Path(str(sqlite_engine.url.database)), "--workers", workers)
+    answers: list[int] = []
+
+    def work(number: int) -> None:
+        for turn in range(6):
+            form = urlencode({"form_key": f"{number:010}{turn:010}", "theme": ("dark", "light")[turn % 2]})
+            answers.append(server.ask("POST", "/settings/preferences", form, Cookie=f"revledger={token}")[0])
+            answers.append(server.ask("GET", "/journal", Cookie=f"revledger={token}")[0])
+
+    threads = [threading.Thread(target=work, args=(number,)) for number in range(24)]
+    for thread in threads:
+        thread.start()
+    for thread in threads:
+        thread.join()
+    assert sorted(set(answers)) == [200, 303] and answers.count(303) == 24 * 6
+    with reading(sqlite_engine) as session:
+        assert session.scalar(select(func.count()).select_from(JournalEntry)) == 24 * 6
+        assert verify(session).clean
 
 
 @pytest.mark.parametrize("host", ["0.0.0.0", "::", "192.0.2.1", "shop-pc"])
