@@ -1,0 +1,285 @@
+"""What a change did: the difference of two sessions' mean curves with a band that covers the whole curve at once."""
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from app.calc.dyno.band import field_length, threshold
+from app.calc.dyno.curve import Curve, Pulls
+from app.calc.dyno.repeatability import History
+from app.errors import BadInput
+
+Values = NDArray[np.float64]
+
+ALPHA = 0.05
+# Roughness of the residual field per rpm when a session has a single pull and history alone gives the variance.
+ROUGHNESS_PER_RPM = 1 / 600
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Gain:
+    """The gain over the speeds both sessions cover; shape (m,) throughout.
+
+    low_*, high_* : simultaneous 95 % band, None when there is nothing to estimate it from. se_* : standard error.
+    threshold, dof : of the band. method, warnings : sentences.
+    """
+
+    speed_rpm: Values
+    before: Curve
+    after: Curve
+    gain_kw: Values
+    gain_nm: Values
+    se_kw: Values | None
+    se_nm: Values | None
+    threshold: float | None
+    dof: float
+    used_history: bool
+    method: str
+    warnings: tuple[str, ...]
+
+    @property
+    def half_kw(self) -> Values | None:
+        """Half width of the band of the power gain, kW."""
+        return None if self.se_kw is None or self.threshold is None else self.threshold * self.se_kw
+
+    @property
+    def half_nm(self) -> Values | None:
+        """Half width of the band of the torque gain, N·m."""
+        return None if self.se_nm is None or self.threshold is None else self.threshold * self.se_nm
+
+
+def gain(before: Pulls, after: Pulls, *, history: History | None = None) -> Gain:
+    """The gain from `before` to `after` with its band.
+
+    Variances are pooled over both sessions point by point and, where the dyno has a history, with that: every past
+    session adds degrees of freedom, unless these sessions are significantly noisier (F test, 5 %), then their own
+    variance counts alone and a warning says so. Raises BadInput when the sessions share fewer than 500 rpm.
+    """
+    low = max(before.speed_rpm[0], after.speed_rpm[0])
+    high = min(before.speed_rpm[-1], after.speed_rpm[-1])
+    if high - low < 500:
+        raise BadInput(f"The two sessions share only {max(0.0, float(high - low)):.0f} rpm; no gain can be told.")
+    a, b = before.within(float(low), float(high)), after.within(float(low), float(high))
+    difference = b.power_kw.mean(axis=0) - a.power_kw.mean(axis=0)
+    torque = b.torque_nm.mean(axis=0) - a.torque_nm.mean(axis=0)
+    noise = _noise(a, b, history)
+    se = None if noise.relative_variance is None else np.sqrt(noise.relative_variance * _scale(a, b))
+    to_torque = 30000 / (np.pi * a.speed_rpm)
+    return Gain(
+        speed_rpm=a.speed_rpm,
+        before=a.mean,
+        after=b.mean,
+        gain_kw=difference,
+        gain_nm=torque,
+        se_kw=se,
+        se_nm=None if se is None else se * to_torque,
+        threshold=noise.threshold,
+        dof=noise.dof,
+        used_history=noise.used_history,
+        method=noise.method,
+        warnings=noise.warnings,
+    )
+
+
+def _scale(a: Pulls, b: Pulls) -> Values:
+    """Turns a relative variance of one pull into the variance of the difference of the means, kW²."""
+    scale: Values = a.power_kw.mean(axis=0) ** 2 / a.count + b.power_kw.mean(axis=0) ** 2 / b.count
+    return scale
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class _Noise:
+    relative_variance: Values | None
+    threshold: float | None
+    dof: float
+    used_history: bool
+    method: str
+    warnings: tuple[str, ...]
+
+
+def _residuals(a: Pulls, b: Pulls) -> Values:
+    """Relative residuals of all pulls about their session's mean, (n_a + n_b, m)."""
+    parts = [p.power_kw / p.power_kw.mean(axis=0) - 1.0 for p in (a, b)]
+    return np.concatenate(parts)
+
+
+def _noise(a: Pulls, b: Pulls, history: History | None) -> _Noise:
+    own_dof = a.count + b.count - 2
+    points = len(a.speed_rpm)
+    if own_dof == 0 and history is None:
+        method = "One pull each and no history of this dyno: the uncertainty is not known."
+        return _Noise(None, None, 0, False, method, ("Make at least three pulls each; one pull proves nothing.",))
+    residuals = _residuals(a, b)
+    own = None if own_dof == 0 else (residuals**2).sum(axis=0) / own_dof
+    warnings: list[str] = []
+    use = history
+    if own is not None and history is not None and _noisier(float(own.mean()), own_dof, history):
+        use = None
+        warnings.append(
+            "These pulls scatter significantly more than this dyno's history; their own scatter is used alone."
+        )
+    if own is None:
+        assert history is not None
+        length = float(a.speed_rpm[-1] - a.speed_rpm[0]) * ROUGHNESS_PER_RPM
+        variance: Values = np.full(points, history.variance)
+        dof = float(history.dof)
+        method = f"Band from this dyno's history alone ({history.sessions} sessions, {history.dof} degrees of freedom)."
+        warnings.append("One pull each: the band rests on earlier sessions alone.")
+    else:
+        length = field_length(residuals)
+        if use is None:
+            variance, dof = own, float(own_dof)
+            method = f"Band from the scatter of these pulls, {own_dof} degrees of freedom."
+        else:
+            dof = float(own_dof + use.dof)
+            variance = (own_dof * own + use.dof * use.variance) / dof
+            method = (
+                f"Band from these pulls and {use.sessions} earlier sessions on this dyno, {dof:.0f} degrees of freedom."
+            )
+    method += " It covers the whole curve at once with 95 % confidence."
+    return _Noise(variance, threshold(dof, length, ALPHA), dof, use is not None, method, tuple(warnings))
+
+
+def _noisier(variance: float, dof: int, history: History) -> bool:
+    """F test at 5 %: is this scatter more than the history's?"""
+    from scipy.special import fdtri
+
+    return variance / max(history.variance, 1e-12) > float(fdtri(dof, history.dof, 0.95))
+
+
+@dataclass(frozen=True, slots=True)
+class ReadOff:
+    """The gain at one speed, with the half width of the simultaneous band (None when unknown)."""
+
+    speed_rpm: float
+    before_kw: float
+    after_kw: float
+    gain_kw: float
+    half_kw: float | None
+    before_nm: float
+    after_nm: float
+    gain_nm: float
+    half_nm: float | None
+
+
+def at_speed(result: Gain, speed_rpm: float) -> ReadOff:
+    """Interpolate on the grid; BadInput outside the common range."""
+    grid = result.speed_rpm
+    if not grid[0] <= speed_rpm <= grid[-1]:
+        raise BadInput(
+            f"{speed_rpm:g} rpm lies outside what both sessions cover ({grid[0]:.0f} to {grid[-1]:.0f} rpm).",
+            field="at_rpm",
+        )
+
+    def value(curve: Values) -> float:
+        return float(np.interp(speed_rpm, grid, curve))
+
+    half_kw, half_nm = result.half_kw, result.half_nm
+    return ReadOff(
+        speed_rpm,
+        value(result.before.power_kw),
+        value(result.after.power_kw),
+        value(result.gain_kw),
+        None if half_kw is None else value(half_kw),
+        value(result.before.torque_nm),
+        value(result.after.torque_nm),
+        value(result.gain_nm),
+        None if half_nm is None else value(half_nm),
+    )
+
+
+@dataclass(frozen=True, slots=True)
+class BandAverage:
+    """Mean gain over a band of speeds with the half width of its own 95 % interval (not simultaneous)."""
+
+    low_rpm: float
+    high_rpm: float
+    gain_kw: float
+    half_kw: float | None
+    gain_nm: float
+    half_nm: float | None
+
+
+def band_average(result: Gain, low_rpm: float, high_rpm: float) -> BandAverage:
+    """Average over the grid points of the band; the interval treats the error as fully shared along the curve,
+    which can only make it wider."""
+    from scipy.special import stdtrit
+
+    keep = (result.speed_rpm >= low_rpm) & (result.speed_rpm <= high_rpm)
+    if int(keep.sum()) < 2:
+        raise BadInput("The band holds no part of the curve; choose one inside the common range.", field="band")
+    factor = None if result.se_kw is None else float(stdtrit(result.dof, 1 - ALPHA / 2))
+
+    def half(se: Values | None) -> float | None:
+        return None if se is None or factor is None else factor * float(se[keep].mean())
+
+    return BandAverage(
+        low_rpm,
+        high_rpm,
+        float(result.gain_kw[keep].mean()),
+        half(result.se_kw),
+        float(result.gain_nm[keep].mean()),
+        half(result.se_nm),
+    )
+
+
+@dataclass(frozen=True, slots=True)
+class Shares:
+    """Parts of the common range, 0 … 1: surely better, within what repeats, surely worse."""
+
+    better: float
+    within: float
+    worse: float
+
+
+def shares(result: Gain) -> Shares | None:
+    """None when there is no band."""
+    half = result.half_kw
+    if half is None:
+        return None
+    better = float((result.gain_kw > half).mean())
+    worse = float((result.gain_kw < -half).mean())
+    return Shares(better, 1.0 - better - worse, worse)
+
+
+@dataclass(frozen=True, slots=True)
+class Peak:
+    """The highest point of a curve and the range of speeds that cannot be told apart from it."""
+
+    value: float
+    speed_rpm: float
+    speed_low_rpm: float
+    speed_high_rpm: float
+
+
+def peak(curve: Values, speed_rpm: Values, half: Values | None) -> Peak:
+    """Where the curve is highest; with a half width, every speed whose value lies within it may be the peak."""
+    k = int(np.argmax(curve))
+    near = curve >= curve[k] - (0.0 if half is None else float(half[k]))
+    low, high = k, k
+    while low > 0 and near[low - 1]:
+        low -= 1
+    while high < len(curve) - 1 and near[high + 1]:
+        high += 1
+    return Peak(float(curve[k]), float(speed_rpm[k]), float(speed_rpm[low]), float(speed_rpm[high]))
+
+
+def verdict(result: Gain) -> str:
+    """One honest sentence."""
+    found = shares(result)
+    k = int(np.argmax(np.abs(result.gain_kw)))
+    largest, at = float(result.gain_kw[k]), float(result.speed_rpm[k])
+    if found is None:
+        return f"The curves differ by up to {largest:+.1f} kW at {at:.0f} rpm, but the uncertainty is not known."
+    half = result.half_kw
+    assert half is not None
+    figure = f"{largest:+.1f} ± {float(half[k]):.1f} kW at {at:.0f} rpm"
+    if found.better == 0 and found.worse == 0:
+        return f"No change is proven: the largest difference, {figure}, is within what these pulls repeat to."
+    parts = []
+    if found.better:
+        parts.append(f"more power over {100 * found.better:.0f} % of the common range")
+    if found.worse:
+        parts.append(f"less over {100 * found.worse:.0f} %")
+    return f"Proven: {' and '.join(parts)}; the largest change is {figure}."

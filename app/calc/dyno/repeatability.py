@@ -1,0 +1,127 @@
+"""How well pulls of one session repeat: level and shape apart, trend over the order, the dyno's history."""
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from app.calc.dyno.curve import Pulls
+
+Values = NDArray[np.float64]
+
+
+@dataclass(frozen=True, slots=True)
+class Spread:
+    """Relative variances of one session and their degrees of freedom: level of whole pulls, shape around it."""
+
+    level_variance: float
+    shape_variance: float
+    dof: int
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Repeatability:
+    """Figures of one session.
+
+    level_percent : each pull's level against the session's mean, %. s_level_percent, s_shape_percent : standard
+    deviations, None below two pulls. s_r : repeatability standard deviation of the level in kW at the mean peak, and
+    r = 2.8 s_r, the largest difference to expect between two pulls in 95 of 100 cases (ISO 5725-6).
+    trend_percent_per_pull : slope over the order of pulls; trend_p : its two-sided p value (None below three pulls).
+    """
+
+    count: int
+    level_percent: tuple[float, ...]
+    s_level_percent: float | None
+    s_shape_percent: float | None
+    s_r_kw: float | None
+    r_kw: float | None
+    trend_percent_per_pull: float | None
+    trend_p: float | None
+    spread: Spread | None
+    sentence: str
+
+
+def repeatability(pulls: Pulls) -> Repeatability:
+    """Separate what moves whole pulls from what changes their shape."""
+    relative = pulls.power_kw / pulls.power_kw.mean(axis=0) - 1.0
+    levels = relative.mean(axis=1)
+    n = pulls.count
+    if n < 2:
+        return Repeatability(
+            n,
+            (0.0,),
+            None,
+            None,
+            None,
+            None,
+            None,
+            None,
+            None,
+            "One pull tells nothing about repeatability; make at least three.",
+        )
+    level_variance = float(levels.var(ddof=1))
+    shape = relative - levels[:, None]
+    shape_variance = float((shape**2).sum() / ((n - 1) * shape.shape[1]))
+    peak = float(pulls.power_kw.mean(axis=0).max())
+    s_r = float(np.sqrt(level_variance)) * peak
+    slope, p = _trend(levels) if n >= 3 else (None, None)
+    return Repeatability(
+        n,
+        tuple(float(100 * v) for v in levels),
+        float(100 * np.sqrt(level_variance)),
+        float(100 * np.sqrt(shape_variance)),
+        s_r,
+        2.8 * s_r,
+        None if slope is None else 100 * slope,
+        p,
+        Spread(level_variance, shape_variance, n - 1),
+        _sentence(n, s_r, slope, p),
+    )
+
+
+def _trend(levels: Values) -> tuple[float, float]:
+    """Slope per pull and its p value by ordinary least squares."""
+    from scipy import stats
+
+    order = np.arange(len(levels), dtype=np.float64)
+    if np.ptp(levels) == 0:
+        return 0.0, 1.0
+    found = stats.linregress(order, levels)
+    return float(found.slope), float(found.pvalue)
+
+
+def _sentence(n: int, s_r: float, slope: float | None, p: float | None) -> str:
+    text = f"{n} pulls repeat to r = {2.8 * s_r:.1f} kW at the peak (two pulls differ by less in 95 of 100 cases)."
+    if slope is not None and p is not None and p < 0.05:
+        direction = "fall" if slope < 0 else "rise"
+        text += f" They {direction} by {abs(100 * slope):.2f} % from pull to pull: heat soak or a car not yet warm; let it settle."
+    return text
+
+
+@dataclass(frozen=True, slots=True)
+class History:
+    """A dyno's pooled repeatability from past sessions: s² = Σ(nᵢ−1)sᵢ² / Σ(nᵢ−1) (ISO 5725-2)."""
+
+    level_variance: float
+    shape_variance: float
+    dof: int
+    sessions: int
+
+    @property
+    def variance(self) -> float:
+        """Relative variance of one point of one pull."""
+        return self.level_variance + self.shape_variance
+
+
+def pooled_history(spreads: Sequence[Spread]) -> History | None:
+    """Pool sessions of at least two pulls; None without any."""
+    dof = sum(one.dof for one in spreads)
+    if dof < 1:
+        return None
+    return History(
+        sum(one.dof * one.level_variance for one in spreads) / dof,
+        sum(one.dof * one.shape_variance for one in spreads) / dof,
+        dof,
+        len(spreads),
+    )
