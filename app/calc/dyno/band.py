@@ -31,7 +31,7 @@ def threshold(dof: float, length: float, alpha: float = 0.05) -> float:
 
     def excess(u: float) -> float:
         roughness = length / (2 * math.pi) * (1 + u * u / dof) ** (-(dof - 1) / 2)
-        return 2 * (float(stdtr(dof, -u)) + roughness) - alpha
+        return float(2 * (float(stdtr(dof, -u)) + roughness) - alpha)
 
     low, high = 0.0, 2.0
     while excess(high) > 0 and high < 1e7:

@@ -18,7 +18,7 @@ class Chart:
 
 
 def individuals(values: Sequence[float]) -> Chart | None:
-    """Individuals chart: centre ± 2.66 × mean moving range (NIST/SEMATECH e-Handbook, section 6.3.2.2).
+    """Individuals chart: centre ± 3 × mean moving range / 1.128 (NIST/SEMATECH e-Handbook, section 6.3.2.2).
 
     None below three values.
 
@@ -30,11 +30,11 @@ def individuals(values: Sequence[float]) -> Chart | None:
         return None
     centre = sum(values) / len(values)
     moving = sum(abs(b - a) for a, b in pairwise(values)) / (len(values) - 1)
-    return _chart(values, centre, centre - 2.66 * moving, centre + 2.66 * moving)
+    return _chart(values, centre, centre - 3 * moving / 1.128, centre + 3 * moving / 1.128)
 
 
 def standard_deviations(values: Sequence[float], pulls: int) -> Chart | None:
-    """s chart for sessions of about `pulls` pulls: s̄ ± 3 s̄ √(1 − c₄²)/c₄ (NIST/SEMATECH e-Handbook, section 6.3.2.1)."""
+    """s chart for sessions of `pulls` pulls: s̄ ± 3 s̄ √(1 − c₄²)/c₄ (NIST/SEMATECH e-Handbook, section 6.3.2.1)."""
     if len(values) < 3 or pulls < 2:
         return None
     centre = sum(values) / len(values)

@@ -160,14 +160,10 @@ def on_common_grid(curves: Sequence[Curve]) -> Pulls:
     high = min(float(curve.speed_rpm[-1]) for curve in curves)
     if high - low < SHORTEST_RPM:
         raise BadInput(
-            f"The pulls share only {max(0.0, high - low):.0f} rpm; exclude the one that covers another range, with a reason."
+            f"The pulls share only {max(0.0, high - low):.0f} rpm; exclude the one that covers another range, "
+            "with a reason."
         )
-    cut = [
-        (
-            c.torque_nm[(c.speed_rpm >= low) & (c.speed_rpm <= high)],
-            c.power_kw[(c.speed_rpm >= low) & (c.speed_rpm <= high)],
-        )
-        for c in curves
-    ]
-    grid = np.arange(round(low / STEP_RPM), round(high / STEP_RPM) + 1) * STEP_RPM
-    return Pulls(grid, np.stack([torque for torque, _ in cut]), np.stack([power for _, power in cut]))
+    keep = [(c.speed_rpm >= low) & (c.speed_rpm <= high) for c in curves]
+    grid: Values = np.arange(round(low / STEP_RPM), round(high / STEP_RPM) + 1) * STEP_RPM
+    torque = np.stack([c.torque_nm[k] for c, k in zip(curves, keep, strict=True)])
+    return Pulls(grid, torque, np.stack([c.power_kw[k] for c, k in zip(curves, keep, strict=True)]))

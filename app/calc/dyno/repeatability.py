@@ -95,7 +95,10 @@ def _sentence(n: int, s_r: float, slope: float | None, p: float | None) -> str:
     text = f"{n} pulls repeat to r = {2.8 * s_r:.1f} kW at the peak (two pulls differ by less in 95 of 100 cases)."
     if slope is not None and p is not None and p < 0.05:
         direction = "fall" if slope < 0 else "rise"
-        text += f" They {direction} by {abs(100 * slope):.2f} % from pull to pull: heat soak or a car not yet warm; let it settle."
+        percent = abs(100 * slope)
+        text += (
+            f" They {direction} by {percent:.2f} % from pull to pull: heat soak or a car not yet warm; let it settle."
+        )
     return text
 
 
