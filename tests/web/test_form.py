@@ -10,7 +10,8 @@ from hypothesis import strategies as st
 from sqlalchemy import Engine, func, select
 
 from app.errors import BadInput
-from app.record.engine import reading
+from app.record import people
+from app.record.engine import reading, transaction
 from app.record.tables import JournalEntry, Person
 from app.web.form import read_number
 from tests.browser import Browser
@@ -168,3 +169,16 @@ def test_the_moment_of_a_form_is_the_moment_of_its_entry(manager: Browser, sqlit
         entry = session.scalars(select(JournalEntry)).one()
         added = session.scalars(select(Person).where(Person.name == "Tom Vale")).one()
         assert before <= entry.at == added.made_at <= datetime.now(UTC)
+
+
+def test_on_postgresql_too_a_form_sent_at_once_is_recorded_once(built_app: FastAPI, postgresql_engine: Engine) -> None:
+    with transaction(postgresql_engine) as session:
+        people.add(session, name="manager", role="manager", password_hash=None, at=datetime.now(UTC))
+    built_app.state.engine = postgresql_engine
+    cookie = token_for(postgresql_engine, "manager")
+    answers = at_once(built_app, cookie, 12, "/settings/preferences", {"theme": "dark"})
+    assert answers == [(303, "/settings")] * 12
+    answers = at_once(built_app, cookie, 4, "/people", TOM)
+    assert answers == [(303, "/people")] * 4
+    assert count(postgresql_engine, JournalEntry) == 2
+    assert count(postgresql_engine, Person) == 2
