@@ -164,6 +164,6 @@ def on_common_grid(curves: Sequence[Curve]) -> Pulls:
             "with a reason."
         )
     keep = [(c.speed_rpm >= low) & (c.speed_rpm <= high) for c in curves]
-    grid: Values = np.arange(round(low / STEP_RPM), round(high / STEP_RPM) + 1) * STEP_RPM
+    grid = np.arange(round(low / STEP_RPM), round(high / STEP_RPM) + 1, dtype=np.float64) * STEP_RPM
     torque = np.stack([c.torque_nm[k] for c, k in zip(curves, keep, strict=True)])
     return Pulls(grid, torque, np.stack([c.power_kw[k] for c, k in zip(curves, keep, strict=True)]))
