@@ -1,27 +1,18 @@
 """Log a revision of a control unit's calibration from its image."""
 
 import datetime as dt
-from dataclasses import dataclass
 
 from sqlalchemy.orm import Session
 
 from app.calc.calibration.delta import compare
+from app.calc.calibration.image import Image
 from app.errors import BadInput, Conflict
 from app.readers.image import ReadImage
 from app.record import analyses, images, journal, layouts, revisions, stocks, vehicles
+from app.record.revisions import NewRevision
 from app.record.tables import Person, Revision, Stock
 
-
-@dataclass(frozen=True, slots=True)
-class NewRevision:
-    """What the tuner says of it. parent_id None: made from stock. layout_id None: the one suggested for the unit."""
-
-    title: str
-    purpose: str
-    parent_id: int | None = None
-    layout_id: int | None = None
-    fuel_requirement: str = ""
-    hardware_requirement: str = ""
+__all__ = ["NewRevision", "log_revision"]
 
 
 def log_revision(
@@ -41,27 +32,11 @@ def log_revision(
     image covers other addresses than stock (a file of another control unit).
     """
     unit = vehicles.control_unit(session, control_unit_id)
-    for field, value in (("title", revision.title), ("purpose", revision.purpose)):
-        if not value.strip():
-            raise BadInput(f"Write the {field}: years later it is what people read first.", field=field)
-    stock = stocks.current(session, unit.id)
-    if stock is None:
-        raise Conflict("No stock is confirmed for this control unit: read it twice before you log a revision.")
-    parent: Revision | Stock = stock
-    if revision.parent_id is not None:
-        parent = revisions.revision(session, revision.parent_id)
-        revisions.require_same_unit(parent, unit.id)
-    base = stock if parent.sha256 is None else parent
+    revision.check()
+    base = _base(session, unit.id, revision.parent_id)
     before = images.load(session, base)
-    if read.image.spans != before.spans:
-        raise BadInput(
-            f"This image covers other addresses ({read.image.size:,} bytes) than its parent ({before.size:,} bytes): "
-            "is it the file of another control unit?",
-            field="file",
-        )
-    if read.image.digest == before.digest:
-        raise Conflict("This image is byte for byte that of its parent: nothing was changed.", field="file")
-    layout_id = revision.layout_id or _suggested_layout_id(session, unit.software_number, stock)
+    _refuse_wrong_file(before, read.image)
+    layout_id = revision.layout_id or _suggested_layout_id(session, unit.software_number, base)
     layout = None if layout_id is None else layouts.layout(session, layout_id)
     comparison = compare(before, read.image, layouts.definitions(session, layout))
     fields = images.store(
@@ -73,25 +48,17 @@ def log_revision(
         at=at,
         base=base.sha256,
     )
-    row = Revision(
-        control_unit_id=unit.id,
-        number=revisions.next_number(session, unit.id),
-        parent_id=revision.parent_id,
-        stock_id=stock.id if revision.parent_id is None else getattr(parent, "stock_id", None),
-        title=revision.title.strip(),
-        purpose=revision.purpose.strip(),
-        kind="image",
-        fuel_requirement=revision.fuel_requirement.strip(),
-        hardware_requirement=revision.hardware_requirement.strip(),
+    row = revisions.add(
+        session,
+        person=person,
         at=at,
-        by_id=person.id,
-        **fields,
+        unit_id=unit.id,
+        new=revision,
+        kind="image",
+        stock_id=base.id if isinstance(base, Stock) else base.stock_id,
+        image=fields,
     )
-    session.add(row)
-    session.flush()
-    analysis = analyses.store(
-        session, comparison, revision_id=row.id, layout_id=layout_id, at=at, by_id=person.id
-    )
+    analysis = analyses.store(session, comparison, revision_id=row.id, layout_id=layout_id, at=at, by_id=person.id)
     journal.append(
         session,
         at=at,
@@ -105,7 +72,36 @@ def log_revision(
     return row
 
 
-def _suggested_layout_id(session: Session, software_number: str, stock: Stock) -> int | None:
-    """The layout in use for this stock, else one for the software number."""
-    found = layouts.matching(session, software_number=software_number, sha256=stock.sha256)
+def _base(session: Session, unit_id: int, parent_id: int | None) -> Revision | Stock:
+    """What the image is compared with: the parent, or where that has no image the nearest ancestor that has one."""
+    stock = stocks.current(session, unit_id)
+    if stock is None:
+        raise Conflict("No stock is confirmed for this control unit: read it twice before you log a revision.")
+    if parent_id is None:
+        return stock
+    parent = revisions.revision(session, parent_id)
+    revisions.require_same_unit(parent, unit_id)
+    return parent if parent.sha256 is not None else revisions.base_of(session, parent) or stock
+
+
+def _refuse_wrong_file(before: Image, image: Image) -> None:
+    if image.spans != before.spans:
+        raise BadInput(
+            f"This image covers other addresses ({image.size:,} bytes) than its parent ({before.size:,} bytes): "
+            "is it the file of another control unit?",
+            field="file",
+        )
+    if image.digest == before.digest:
+        raise Conflict("This image is byte for byte that of its parent: nothing was changed.", field="file")
+
+
+def _suggested_layout_id(session: Session, software_number: str, base: Revision | Stock) -> int | None:
+    """The layout that cars with this stock use, else one for the software number."""
+    digest = base.sha256 if isinstance(base, Stock) else _stock_digest(session, base)
+    found = layouts.matching(session, software_number=software_number, sha256=digest)
     return found[0].id if found else None
+
+
+def _stock_digest(session: Session, row: Revision) -> str | None:
+    stock = revisions.stock_of(session, row)
+    return None if stock is None else stock.sha256

@@ -6,7 +6,7 @@ from sqlalchemy.orm import Session
 
 from app.calc.calibration.delta import compare
 from app.errors import Conflict
-from app.record import analyses, images, journal, layouts, revisions, vehicles
+from app.record import analyses, journal, layouts, revisions, vehicles
 from app.record.tables import Analysis, Person
 
 
@@ -15,14 +15,14 @@ def recompute_analysis(
 ) -> Analysis:
     """Add an analysis; Conflict for a revision without image or one compared with this layout already."""
     revision = revisions.revision(session, revision_id)
-    parent = revisions.parent_of(session, revision)
+    base = revisions.base_of(session, revision)
     latest = revisions.analysis(session, revision.id)
     if latest is not None and latest.layout_id == layout_id:
         raise Conflict("This revision was compared with that layout version already.")
     after = revisions.image_of_node(session, revision)
-    before = revisions.image_of_node(session, parent)
+    before = revisions.image_of_node(session, base)
     if after is None or before is None:
-        raise Conflict("A comparison needs the images of the revision and of its parent.")
+        raise Conflict("A comparison needs the images of the revision and of what it was made from.")
     layout = layouts.layout(session, layout_id)
     comparison = compare(before, after, layouts.definitions(session, layout))
     row = analyses.store(session, comparison, revision_id=revision.id, layout_id=layout.id, at=at, by_id=person.id)

@@ -5,10 +5,12 @@ from collections.abc import Sequence
 from dataclasses import asdict
 from typing import Any
 
+from sqlalchemy import select
 from sqlalchemy.orm import Session
 
 from app.calc.calibration.checksum_json import results_to_json
 from app.calc.calibration.comparison import Comparison
+from app.calc.calibration.delta_pack import pack_map_delta, unpack_map_delta
 from app.calc.calibration.map_delta import MapDelta as Delta
 from app.record.tables import Analysis, MapDelta
 
@@ -76,12 +78,20 @@ def add_deltas(
                 category=delta.category,
                 unit=delta.unit,
                 summary=_summary(delta),
-                data=b"",
+                data=pack_map_delta(delta),
                 at=at,
                 by_id=by_id,
             )
         )
     session.flush()
+
+
+def deltas_of(session: Session, analysis_id: int) -> list[Delta]:
+    """The changes themselves, in order, as they were computed or entered."""
+    packed = session.scalars(
+        select(MapDelta.data).where(MapDelta.analysis_id == analysis_id).order_by(MapDelta.position)
+    )
+    return [unpack_map_delta(bytes(data)) for data in packed]
 
 
 def _summary(delta: Delta) -> dict[str, Any]:
