@@ -4,9 +4,10 @@ from collections.abc import Collection
 
 from sqlalchemy.orm import Session
 
+from app.calc.dyno.equivalence import equivalence
 from app.calc.restore.verdicts import Equivalence
 from app.errors import Conflict
-from app.record import dyno
+from app.record import dyno, dyno_curves
 from app.record.tables import DynoSession, Restore
 
 
@@ -47,4 +48,16 @@ def require_fit(session: Session, restore: Restore, unit_ids: Collection[int], s
 
 def compared(session: Session, restore: Restore, session_id: int) -> Equivalence | None:
     """The pulls of a session against the baseline's; None when there is nothing to compare."""
-    return None
+    if restore.baseline_session_id is None:
+        return None
+    baseline = dyno.dyno_session(session, restore.baseline_session_id)
+    row = dyno.dyno_session(session, session_id)
+    history = None
+    if row.dyno_id == baseline.dyno_id:
+        history = dyno_curves.history(session, row.dyno_id, leave_out=(row.id, baseline.id))
+    return equivalence(
+        dyno_curves.pulls_of(session, baseline),
+        dyno_curves.pulls_of(session, row, baseline.correction_standard),
+        margin_percent=restore.margin_percent,
+        history=history,
+    )
