@@ -18,16 +18,20 @@ import app.api.results
 import app.api.vehicles
 import app.pages.coding
 import app.pages.control_unit
+import app.pages.customers
 import app.pages.diff.routes
 import app.pages.dyno.routes
 import app.pages.flash
 import app.pages.intake
 import app.pages.journal
 import app.pages.layouts
+import app.pages.limits
 import app.pages.people
 import app.pages.settings
 import app.pages.sign_in
 import app.pages.today
+import app.pages.vehicle.editing
+import app.pages.vehicle.label
 import app.pages.vehicle.routes
 from app.api import PREFIX, security
 from app.record.engine import make_engine
@@ -40,16 +44,20 @@ from app.web.uploads import BODY_LIMIT
 PAGES: tuple[ModuleType, ...] = (
     app.pages.coding,
     app.pages.control_unit,
+    app.pages.customers,
     app.pages.diff.routes,
     app.pages.dyno.routes,
     app.pages.flash,
     app.pages.intake,
     app.pages.journal,
     app.pages.layouts,
+    app.pages.limits,
     app.pages.people,
     app.pages.settings,
     app.pages.sign_in,
     app.pages.today,
+    app.pages.vehicle.editing,
+    app.pages.vehicle.label,
     app.pages.vehicle.routes,
 )
 API: tuple[ModuleType, ...] = (

@@ -5,39 +5,21 @@ from dataclasses import asdict, dataclass
 
 from sqlalchemy.orm import Session
 
-from app.calc.vehicle.vin import check_vin
-from app.errors import BadInput, Conflict
-from app.record import journal, vehicles
+from app.errors import BadInput
+from app.record import journal, vehicle_details
 from app.record.search import search_text
 from app.record.tables import Customer, Person, Vehicle, Visit
+from app.record.vehicle_details import VehicleDetails
+
+MOST_KM = 5_000_000
 
 
 @dataclass(frozen=True, slots=True)
-class NewVehicle:
-    """What is known about the car; SI units, empty text for what is not known."""
+class NewVehicle(VehicleDetails):
+    """The car, its owner and its arrival."""
 
-    vin: str
-    plate: str
-    make: str
-    model: str
     customer_name: str = ""
     customer_contact: str = ""
-    year: int | None = None
-    engine: str = ""
-    fuel: str = "petrol"
-    boosted: bool = False
-    hybrid: bool = False
-    driven_axles: str = "rear"
-    rated_power_kw: float | None = None
-    rated_torque_nm: float | None = None
-    rated_standard: str | None = None
-    test_mass_kg: float | None = None
-    gear_ratios: tuple[float, ...] = ()
-    final_drive: float | None = None
-    tyre: str = ""
-    tyre_radius_m: float | None = None
-    legal_basis: str = ""
-    loses_coding: bool = True
     odometer_km: float | None = None
     visit_reason: str = ""
 
@@ -47,20 +29,9 @@ def register_vehicle(session: Session, *, person: Person, at: dt.datetime, car: 
 
     Raises BadInput for a VIN that cannot be one, Conflict when the VIN is on record already.
     """
-    check = check_vin(car.vin)
-    if not check.valid_form or check.severity == "error":
-        raise BadInput(check.sentence, field="vin")
-    for field, value in (("make", car.make), ("model", car.model)):
-        if not value.strip():
-            raise BadInput(f"The {field} is missing: type it as the papers say.", field=field)
-    known = vehicles.by_vin(session, check.vin)
-    if known is not None:
-        raise Conflict(
-            f"The VIN {check.vin} is on record already: {known.make} {known.model} {known.plate} "
-            f"(vehicle {known.id}). Open that car instead.",
-            field="vin",
-            details=(f"/vehicles/{known.id}",),
-        )
+    check = vehicle_details.check(session, car)
+    if car.odometer_km is not None and not 0 <= car.odometer_km <= MOST_KM:
+        raise BadInput(f"Odometer must lie from 0 to {MOST_KM:,} km; it is {car.odometer_km:g}.", field="odometer_km")
     owner = _owner(session, car, at)
     vehicle = _vehicle(car, check.vin, owner, at)
     session.add(vehicle)
@@ -100,13 +71,8 @@ def _owner(session: Session, car: NewVehicle, at: dt.datetime) -> Customer | Non
 
 
 def _vehicle(car: NewVehicle, vin: str, owner: Customer | None, at: dt.datetime) -> Vehicle:
-    described = asdict(car)
-    for key in ("vin", "customer_name", "customer_contact", "odometer_km", "visit_reason", "gear_ratios"):
-        del described[key]
     vehicle = Vehicle(
-        **described,
-        vin=vin,
-        gear_ratios=list(car.gear_ratios),
+        **vehicle_details.columns(car, vin),
         customer_id=None if owner is None else owner.id,
         search_text="",
         made_at=at,

@@ -8,7 +8,7 @@ from fastapi.responses import HTMLResponse, RedirectResponse, Response
 from sqlalchemy.orm import Session
 
 from app.pages.links import page_of
-from app.record import attention, car_state, vehicles
+from app.record import attention, car_state, customers, vehicles
 from app.record.tables import Vehicle
 from app.web.page import render, render_fragment
 from app.web.signed_in import Viewer
@@ -110,7 +110,7 @@ def _hit(session: Session, vehicle: Vehicle) -> Hit:
         f"/vehicles/{vehicle.id}",
         car_state.vehicle_label(vehicle),
         vehicle.vin,
-        "" if owner is None else owner.name,
+        customers.shown_name(owner) or "",
     )
 
 

@@ -14,7 +14,7 @@ from app.actions.pin_vehicle import pin_vehicle
 from app.actions.register_vehicle import register_vehicle
 from app.errors import AppError, BadInput, NotFound
 from app.pages.today import Hit, hits
-from app.pages.vehicle.forms import AXLES, FUELS, YES_NO, Number, VehicleForm, in_si, new_vehicle
+from app.pages.vehicle.forms import AXLES, FUELS, ODOMETER, YES_NO, VehicleForm, in_si, new_vehicle
 from app.pages.vehicle.views import vehicle_page
 from app.record import content, vehicles
 from app.record.tables import Attachment
@@ -212,7 +212,7 @@ def arrive(
     now: Now,
 ) -> Response:
     units = view_of(request, session, person).units
-    odometer = in_si(form.odometer, Number("odometer", "Odometer", "distance", 0, 5_000_000), units)
+    odometer = in_si(form.odometer, ODOMETER, units)
     begin_visit(session, person=person, at=now, vehicle_id=vehicle_id, reason=form.reason, odometer_km=odometer)
     return see_other(request, session, f"/vehicles/{vehicle_id}", once)
 

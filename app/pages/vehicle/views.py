@@ -11,7 +11,7 @@ from app.calc.calibration.tree_layout import positions
 from app.calc.vehicle.car_state import OnUnit
 from app.pages.links import page_of
 from app.pages.today import Waiting, waiting_of
-from app.record import attention, car_state, flashes, layouts, revisions, stocks, timeline, vehicles
+from app.record import attention, car_state, customers, flashes, layouts, revisions, stocks, timeline, vehicles
 from app.record.tables import ControlUnit, Revision, RevisionDecision, Stock, Vehicle
 from app.web.page import rfc3339, when
 
@@ -108,7 +108,7 @@ def vehicle_page(session: Session, vehicle_id: int, *, topic: str | None, before
         id=vehicle.id,
         label=f"{vehicle.make} {vehicle.model} {vehicle.plate}".strip(),
         lead=_lead(units, states),
-        facts=_facts(vehicle, None if owner is None else owner.name),
+        facts=_facts(vehicle, customers.shown_name(owner)),
         numbers=_numbers(session, vehicle),
         pinned=vehicle.pinned,
         in_shop=vehicles.open_visit(session, vehicle.id) is not None,
@@ -127,6 +127,9 @@ def vehicle_page(session: Session, vehicle_id: int, *, topic: str | None, before
             ("Limits", f"{base}/limits"),
             ("Strip and economy", f"{base}/results"),
             ("Restore to stock", f"{base}/restores"),
+            ("Change details", f"{base}/edit"),
+            ("Customer", f"{base}/customer"),
+            ("Key tag label", f"{base}/label"),
         ),
     )
 
