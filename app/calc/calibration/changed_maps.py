@@ -21,7 +21,7 @@ from app.calc.calibration.decode import decode
 from app.calc.calibration.delta_summary import differs
 from app.calc.calibration.gather import Cells
 from app.calc.calibration.image import Image
-from app.calc.calibration.layout import Layout
+from app.calc.calibration.layout import Layout, MapDefinition
 from app.calc.calibration.map_delta import DeltaAxis, Floats, MapState, MapSubject
 from app.calc.calibration.map_table import AxisTable, MapTable
 from app.calc.calibration.placement import PlacedAxis, PlacedMap, Placement, place
@@ -68,12 +68,12 @@ def state_of(table: MapTable) -> MapState:
     return MapState(table.physical, tuple(_delta_axis(axis) for axis in table.axes), table.raw, texts)
 
 
-def subject_of(table: MapTable) -> MapSubject:
-    """What a delta says about the map itself."""
-    d = table.definition
-    return MapSubject(
-        d.name, d.kind, d.category, d.scaling.unit, table.decimals, d.data_type, table.raw_min, table.raw_max, d.scaling
-    )
+def subject_of(definition: MapDefinition, position: int) -> MapSubject:
+    """What a delta says about the map itself. `position` is its place in the layout."""
+    d = definition
+    low, high = d.raw_limits
+    decimals = decimals_of(d.scaling, d.data_type, d.decimals)
+    return MapSubject(d.name, d.kind, d.category, d.scaling.unit, decimals, d.data_type, low, high, d.scaling, position)
 
 
 def _delta_axis(axis: AxisTable) -> DeltaAxis:
@@ -95,7 +95,7 @@ def _read_general(before: Image, after: Image, layout: Layout, touched: list[int
         if cells.any() or not first.same_axes(second):
             starts = np.sort(b.addresses[cells])
             exact = union(starts, starts + b.itemsize) if same_shape else None
-            yield ChangedMap(index, subject_of(b), first, second, exact)
+            yield ChangedMap(index, subject_of(b.definition, index), first, second, exact)
 
 
 @dataclass(frozen=True, slots=True)
@@ -137,9 +137,7 @@ def _prepare(placed: PlacedMap, placement: Placement) -> _Plain | None:
     axes = [_axis_part(axis, placement) for axis in placed.axes]
     if values is None:
         return None
-    low, high = d.raw_limits
-    decimals = decimals_of(d.scaling, d.data_type, d.decimals)
-    subject = MapSubject(d.name, d.kind, d.category, d.scaling.unit, decimals, d.data_type, low, high, d.scaling)
+    subject = subject_of(d, placed.index)
     ready = []
     for axis, part in zip(placed.axes, axes, strict=True):
         if part is None:

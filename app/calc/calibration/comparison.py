@@ -13,7 +13,7 @@ class UnexplainedRange:
 
     length : of the range; fewer than 16 unchanged bytes lie between two changed ones. changed : how many changed.
     before, after : all bytes of the range; None where an image does not hold it.
-    note : what is known all the same, such as that the control unit rewrites the range itself.
+    note : for a range that the control unit rewrites by itself, the layout's reason; else empty.
     """
 
     address: int

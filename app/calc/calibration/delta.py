@@ -151,6 +151,5 @@ def _range(
     length = int(some.addresses[end - 1]) + 1 - start
     old = before.read(start, length) if some.before[first] != ABSENT else None
     new = after.read(start, length) if some.after[first] != ABSENT else None
-    reasons = [v.reason for v in volatile if v.start <= start < v.end]
-    note = f"The control unit rewrites this range itself: {reasons[0]}" if reasons else ""
+    note = next((v.reason for v in volatile if v.start <= start < v.end), "")
     return UnexplainedRange(start, length, end - first, old, new, note)

@@ -28,7 +28,7 @@ _T = TypeVar("_T")
 _FORM = b"\x01"
 _MOST = 64 << 20
 _INTEGERS = ("|i1", "<i2", "<i4", "<i8", "<u8")
-_SUBJECT = ("name", "kind", "category", "unit", "decimals", "data_type", "raw_minimum", "raw_maximum")
+_SUBJECT = ("name", "kind", "category", "unit", "decimals", "data_type", "raw_minimum", "raw_maximum", "position")
 
 
 def pack_map_delta(delta: MapDelta) -> bytes:

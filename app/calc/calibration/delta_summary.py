@@ -29,12 +29,14 @@ def build_deltas(changes: Sequence[tuple[MapSubject, MapState, MapState]]) -> li
 
     Maps with the same breakpoints are compared cell by cell, others as functions on the breakpoints of both.
     """
-    plans = [_plan(*change) for change in changes]
-    measured = [k for k, plan in enumerate(plans) if plan.numbers is not None]
-    summaries: list[DeltaSummary | None] = [None] * len(plans)
-    if measured:
-        for k, summary in zip(measured, _summaries([plans[k] for k in measured]), strict=True):
-            summaries[k] = summary
+    # Floats of an image may be infinite or no numbers at all; such points are left out of the figures.
+    with np.errstate(all="ignore"):
+        plans = [_plan(*change) for change in changes]
+        measured = [k for k, plan in enumerate(plans) if plan.numbers is not None]
+        summaries: list[DeltaSummary | None] = [None] * len(plans)
+        if measured:
+            for k, summary in zip(measured, _summaries([plans[k] for k in measured]), strict=True):
+                summaries[k] = summary
     return [
         MapDelta(plan.subject, plan.before, plan.after, summary or _uncompared(plan), plan.grid)
         for plan, summary in zip(plans, summaries, strict=True)
@@ -172,8 +174,9 @@ def _summaries(plans: list[_Plan]) -> list[DeltaSummary]:
     change, valid = cells.change, cells.valid
     moved = cells.changed & valid
     percent = np.full(change.size, np.nan)
-    based = moved & (cells.before != 0)
-    np.divide(100 * change, np.abs(cells.before), out=percent, where=based)
+    np.divide(100 * change, np.abs(cells.before), out=percent, where=moved & (cells.before != 0))
+    based = np.isfinite(percent)
+    percent[~based] = np.nan
     counted, changed, measured, based_count = (cells.counted(w) for w in (valid, cells.changed, moved, based))
     low, high = cells.over(np.minimum, change, valid, np.inf), cells.over(np.maximum, change, valid, -np.inf)
     total, total_moved = cells.over(np.add, change, valid, 0.0), cells.over(np.add, change, moved, 0.0)

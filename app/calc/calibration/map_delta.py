@@ -119,7 +119,10 @@ class DeltaSummary:
 
 @dataclass(frozen=True, slots=True, eq=False)
 class MapSubject:
-    """What stays the same: the map itself. Raw limits and scaling are None for a change entered by hand."""
+    """What stays the same: the map itself. Raw limits and scaling are None for a change entered by hand.
+
+    position : the map's place in its layout, for putting deltas in order.
+    """
 
     name: str
     kind: MapKind
@@ -130,6 +133,7 @@ class MapSubject:
     raw_minimum: float | None = None
     raw_maximum: float | None = None
     scaling: Scaling | None = None
+    position: int = 0
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -195,5 +199,6 @@ class MapDelta:
             return self.moved_grid
         if self.summary.compared != "cell by cell":
             return None
-        covered = np.ones(self.after.shape, np.bool_)
-        return Grid(self.axes_after, self.before, self.after, self.after - self.before, covered)
+        with np.errstate(all="ignore"):
+            change = np.asarray(self.after - self.before)
+        return Grid(self.axes_after, self.before, self.after, change, np.ones(change.shape, np.bool_))

@@ -28,7 +28,7 @@ def union_grid(before: MapState, after: MapState, scaling: Scaling | None) -> Gr
         return None
     points = [_union(a, b) for a, b in zip(old.axes, new.axes, strict=True)]
     at_old, at_new = interpolated(old.values, old.axes, points), interpolated(new.values, new.axes, points)
-    change = at_new - at_old
+    change = np.asarray(at_new - at_old)
     step = np.maximum(
         interpolated(_steps(old, scaling), old.axes, points), interpolated(_steps(new, scaling), new.axes, points)
     )
