@@ -167,3 +167,18 @@ def on_common_grid(curves: Sequence[Curve]) -> Pulls:
     grid = np.arange(round(low / STEP_RPM), round(high / STEP_RPM) + 1, dtype=np.float64) * STEP_RPM
     torque = np.stack([c.torque_nm[k] for c, k in zip(curves, keep, strict=True)])
     return Pulls(grid, torque, np.stack([c.power_kw[k] for c, k in zip(curves, keep, strict=True)]))
+
+
+def in_sweep(channels: Mapping[str, Values]) -> dict[str, Values]:
+    """A recording cut to its full-load sweep; all of it where no sweep is found.
+
+    Limits for full load are not meant for the lift-off, where an engine on the overrun runs lean.
+    """
+    speed, torque = channels.get("engine_speed_rpm"), channels.get("torque_nm", channels.get("power_kw"))
+    if speed is None or torque is None or not (np.isfinite(speed).all() and np.isfinite(torque).all()):
+        return dict(channels)
+    try:
+        sweep = find_sweep(speed, torque)
+    except BadInput:
+        return dict(channels)
+    return {name: values[sweep.first : sweep.last] for name, values in channels.items()}
