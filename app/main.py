@@ -27,6 +27,7 @@ import app.pages.journal
 import app.pages.layouts
 import app.pages.limits
 import app.pages.people
+import app.pages.restore.routes
 import app.pages.settings
 import app.pages.sign_in
 import app.pages.today
@@ -53,6 +54,7 @@ PAGES: tuple[ModuleType, ...] = (
     app.pages.layouts,
     app.pages.limits,
     app.pages.people,
+    app.pages.restore.routes,
     app.pages.settings,
     app.pages.sign_in,
     app.pages.today,

@@ -1,6 +1,7 @@
 """The certificate of a restore from the record: as a draft at any time, and as it is issued."""
 
 import datetime as dt
+from typing import Any
 from zoneinfo import ZoneInfo
 
 from sqlalchemy.orm import Session
@@ -39,6 +40,13 @@ def draft(session: Session, case: Case, *, at: dt.datetime, zone: ZoneInfo) -> C
         signatures=_signatures(session, case, zone),
         journal_head=(head.seq, head.hash),
     )
+
+
+def body(session: Session, case: Case, *, at: dt.datetime, zone: ZoneInfo) -> dict[str, Any]:
+    """The issued certificate as it was stored; before that, what it would say now."""
+    if case.certificate is not None:
+        return case.certificate.body
+    return draft(session, case, at=at, zone=zone).to_json()
 
 
 def in_words(at: dt.datetime, zone: ZoneInfo) -> str:

@@ -101,6 +101,14 @@ RIGHTS: dict[str, frozenset[str | None]] = {
     "GET /vehicles/{vehicle_id:int}/limits": VIEWER,
     "POST /vehicles/{vehicle_id:int}/limits": TUNER,
     "POST /limits/{limit_id:int}/withdraw": TUNER,
+    # restore to stock
+    "GET /vehicles/{vehicle_id:int}/restores": VIEWER,
+    "POST /vehicles/{vehicle_id:int}/restores": TUNER,
+    "GET /restores/{restore_id:int}": VIEWER,
+    "POST /restores/{restore_id:int}/steps/{key}": TUNER,
+    "POST /restores/{restore_id:int}/steps/{key}/override": MANAGER,
+    "POST /restores/{restore_id:int}/sign-off": TUNER,
+    "GET /restores/{restore_id:int}/certificate": VIEWER,
     # API
     "GET /api/v1/vehicles": VIEWER,
     "POST /api/v1/vehicles": VIEWER,
