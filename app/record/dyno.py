@@ -1,5 +1,6 @@
 """Dynos, their sessions and runs."""
 
+import datetime as dt
 from collections.abc import Collection, Mapping, Sequence
 from dataclasses import dataclass
 
@@ -62,6 +63,14 @@ def sessions_of_dyno(session: Session, dyno_id: int) -> Sequence[DynoSession]:
     ).all()
 
 
+def session_ids_of_dyno(session: Session, dyno_id: int, *, until: dt.datetime | None = None) -> Sequence[int]:
+    """Ids of a dyno's sessions, oldest first, those measured up to a moment."""
+    query = select(DynoSession.id).where(DynoSession.dyno_id == dyno_id)
+    if until is not None:
+        query = query.where(DynoSession.measured_at <= until)
+    return session.scalars(query.order_by(DynoSession.measured_at, DynoSession.id)).all()
+
+
 @dataclass(frozen=True, slots=True)
 class RunRecord:
     """A run with the decision that applies: included unless somebody excluded it, with the reason."""
@@ -83,13 +92,7 @@ def runs_of(session: Session, session_ids: Collection[int]) -> dict[int, list[Ru
     rows = session.scalars(
         select(Run).where(Run.dyno_session_id.in_(session_ids)).order_by(Run.dyno_session_id, Run.position)
     ).all()
-    query = (
-        select(RunDecision)
-        .join(Run, Run.id == RunDecision.run_id)
-        .where(Run.dyno_session_id.in_(session_ids))
-        .order_by(RunDecision.id)
-    )
-    decided = {decision.run_id: decision for decision in session.scalars(query)}
+    decided = _decisions(session, session_ids)
     found: dict[int, list[RunRecord]] = {session_id: [] for session_id in session_ids}
     for row in rows:
         decision = decided.get(row.id)
@@ -97,6 +100,60 @@ def runs_of(session: Session, session_ids: Collection[int]) -> dict[int, list[Ru
             RunRecord(row, decision is None or decision.included, "" if decision is None else decision.reason)
         )
     return found
+
+
+@dataclass(frozen=True, slots=True)
+class PullKey:
+    """A pull without its samples: which run it is, whether it counts, what its file says of torque and power.
+
+    `corrected`: corrected by the dyno already. `measured_at`: "wheels", "engine", or None where the file says neither.
+    """
+
+    run_id: int
+    position: int
+    sha256: str
+    included: bool
+    reason: str
+    corrected: bool
+    measured_at: str | None
+
+
+def pull_keys(session: Session, session_ids: Collection[int]) -> dict[int, list[PullKey]]:
+    """Session id → its pulls in order; the samples are not read."""
+    decided = _decisions(session, session_ids)
+    rows = session.execute(
+        select(Run.id, Run.dyno_session_id, Run.position, Run.sha256, Run.columns)
+        .where(Run.dyno_session_id.in_(session_ids))
+        .order_by(Run.dyno_session_id, Run.position)
+    )
+    found: dict[int, list[PullKey]] = {session_id: [] for session_id in session_ids}
+    for run_id, session_id, position, sha256, columns in rows:
+        decision = decided.get(run_id)
+        output = [column for column in columns if column.get("quantity") in ("torque_nm", "power_kw")]
+        places = {column.get("measured_at") for column in output} - {None}
+        found[session_id].append(
+            PullKey(
+                run_id,
+                position,
+                sha256,
+                decision is None or decision.included,
+                "" if decision is None else decision.reason,
+                any(column.get("corrected") is True for column in output),
+                places.pop() if len(places) == 1 else None,
+            )
+        )
+    return found
+
+
+def _decisions(session: Session, session_ids: Collection[int]) -> dict[int, RunDecision]:
+    """Run id → the decision that applies (the latest)."""
+    query = (
+        select(RunDecision)
+        .join(Run, Run.id == RunDecision.run_id)
+        .where(Run.dyno_session_id.in_(session_ids))
+        .order_by(RunDecision.id)
+    )
+    return {decision.run_id: decision for decision in session.scalars(query)}
 
 
 def next_position(session: Session, session_id: int) -> int:

@@ -1,61 +1,92 @@
-"""Curves of the record's sessions: pulls that count, corrected, and the history of a dyno."""
+"""Curves of the record's sessions: pulls that count, corrected, and the history of a dyno.
 
-from collections.abc import Sequence
+A run never changes once it is on record, so a fitted curve and a session's spread are kept in memory.
+"""
+
+import datetime as dt
+from collections.abc import Collection, Sequence
 from dataclasses import dataclass
 
+from sqlalchemy import select
 from sqlalchemy.orm import Session
 
-from app.calc.dyno.correction import CorrectionFactor
+from app.calc.dyno.correction import STANDARDS, CorrectionFactor
 from app.calc.dyno.curve import Curve, Pulls, curve_of, on_common_grid
 from app.calc.dyno.repeatability import History, Spread, pooled_history, repeatability
-from app.calc.dyno.session_air import session_factor
+from app.calc.dyno.session_air import UNCORRECTED, session_factor
 from app.errors import BadInput, Conflict
 from app.record import channels, dyno, vehicles
+from app.record.dyno import PullKey
+from app.record.kept import Kept
 from app.record.tables import DynoSession, Run
 
-_KEPT = 2000
-_curves: dict[tuple[int, str], Curve] = {}
+_curves: Kept[tuple[int, str], Curve | str] = Kept(2000)
+_spreads: Kept[tuple[tuple[int, str], ...], Spread | str] = Kept(2000)
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True, slots=True, eq=False)
 class FittedPull:
     """A pull with its uncorrected curve, or the sentence why it gives none."""
 
-    run: Run
-    included: bool
-    reason: str
+    key: PullKey
     curve: Curve | None
     refusal: str
 
+    @property
+    def counts(self) -> bool:
+        return self.key.included and self.curve is not None
 
-def fitted(session: Session, row: DynoSession) -> list[FittedPull]:
-    """Every pull of a session with its uncorrected curve; a run never changes, so curves are kept in memory."""
-    found = []
-    for one in dyno.runs_of(session, [row.id])[row.id]:
-        key = (one.run.id, one.run.sha256)
-        curve, refusal = _curves.get(key), ""
-        if curve is None:
-            try:
-                curve = curve_of(channels.unpack(one.run.channels))
-            except BadInput as error:
-                refusal = error.sentence
-            else:
-                _keep(key, curve)
-        found.append(FittedPull(one.run, one.included, one.reason, curve, refusal))
+
+def fitted(session: Session, session_ids: Collection[int]) -> dict[int, list[FittedPull]]:
+    """Session id → every pull of it with its curve as recorded, in order."""
+    keys = dyno.pull_keys(session, session_ids)
+    known = _known(session, [key for pulls in keys.values() for key in pulls])
+    found: dict[int, list[FittedPull]] = {}
+    for session_id, pulls in keys.items():
+        found[session_id] = []
+        for key in pulls:
+            value = known[key.run_id]
+            pull = FittedPull(key, None, value) if isinstance(value, str) else FittedPull(key, value, "")
+            found[session_id].append(pull)
     return found
 
 
-def _keep(key: tuple[int, str], curve: Curve) -> None:
-    while len(_curves) >= _KEPT:
-        _curves.pop(next(iter(_curves)))
-    _curves[key] = curve
+def _known(session: Session, keys: Sequence[PullKey]) -> dict[int, Curve | str]:
+    """Run id → its curve, or why there is none; only what is not kept yet is read and fitted."""
+    kept = {key.run_id: _curves.get((key.run_id, key.sha256)) for key in keys}
+    digests = {key.run_id: key.sha256 for key in keys}
+    missing = [run_id for run_id, value in kept.items() if value is None]
+    rows = session.execute(select(Run.id, Run.channels).where(Run.id.in_(missing)))
+    for run_id, packed in rows:
+        value = _fit(packed)
+        _curves.put((run_id, digests[run_id]), value)
+        kept[run_id] = value
+    return {run_id: value for run_id, value in kept.items() if value is not None}
+
+
+def _fit(packed: bytes) -> Curve | str:
+    try:
+        return curve_of(channels.unpack(packed))
+    except BadInput as error:
+        return error.sentence
 
 
 def factor(session: Session, row: DynoSession, standard: str | None = None) -> CorrectionFactor:
-    """The session's factor under its own standard or another; Conflict when its air was not recorded."""
+    """The session's factor under its own standard or another; Conflict when its air was not recorded.
+
+    Pulls that the dyno had corrected already are left as they are: a second factor would count the air twice.
+    """
+    wanted = standard or row.correction_standard
+    if corrected_by_dyno(session, row):
+        if wanted != row.correction_standard:
+            raise Conflict(
+                "The files of these pulls say that the dyno had corrected them already; without the raw values they "
+                f"cannot be converted to {STANDARDS[wanted]}."
+            )
+        return UNCORRECTED
     vehicle = vehicles.vehicle(session, row.vehicle_id)
     found = session_factor(
-        standard or row.correction_standard,
+        wanted,
         pressure_hpa=row.pressure_hpa,
         temperature_c=row.temperature_c,
         relative_humidity_percent=row.relative_humidity_percent,
@@ -70,9 +101,19 @@ def factor(session: Session, row: DynoSession, standard: str | None = None) -> C
     return found
 
 
+def corrected_by_dyno(session: Session, row: DynoSession) -> bool:
+    """Do the files say that torque and power were corrected already? Conflict when some of the pulls do."""
+    said = {key.corrected for key in dyno.pull_keys(session, [row.id])[row.id] if key.included}
+    if len(said) > 1:
+        raise Conflict(
+            "Some pulls of this session were corrected by the dyno and some were not; exclude one kind, with a reason."
+        )
+    return said == {True}
+
+
 def pulls_of(session: Session, row: DynoSession, standard: str | None = None) -> Pulls:
     """The pulls that count on their common grid, corrected; Conflict when none does."""
-    curves = [one.curve for one in fitted(session, row) if one.included and one.curve is not None]
+    curves = [one.curve for one in fitted(session, [row.id])[row.id] if one.counts and one.curve is not None]
     if not curves:
         raise Conflict("No pull of this session counts; add pulls or take one in again.")
     by = factor(session, row, standard).factor
@@ -80,23 +121,34 @@ def pulls_of(session: Session, row: DynoSession, standard: str | None = None) ->
     return Pulls(pulls.speed_rpm, pulls.torque_nm * by, pulls.power_kw * by)
 
 
-def spreads(session: Session, rows: Sequence[DynoSession]) -> dict[int, Spread]:
+def spreads(session: Session, session_ids: Collection[int]) -> dict[int, Spread]:
     """Session id → its own repeatability; sessions with fewer than two usable pulls are left out."""
-    found = {}
-    for row in rows:
-        curves = [one.curve for one in fitted(session, row) if one.included and one.curve is not None]
-        if len(curves) < 2:
-            continue
-        try:
-            spread = repeatability(on_common_grid(curves)).spread
-        except BadInput:
-            continue
-        if spread is not None:
-            found[row.id] = spread
-    return found
+    keys = dyno.pull_keys(session, session_ids)
+    wanted = {i: tuple((key.run_id, key.sha256) for key in pulls if key.included) for i, pulls in keys.items()}
+    kept = {i: _spreads.get(runs) for i, runs in wanted.items()}
+    curves = fitted(session, [i for i, value in kept.items() if value is None])
+    for session_id, pulls in curves.items():
+        value = _spread([one.curve for one in pulls if one.counts and one.curve is not None])
+        _spreads.put(wanted[session_id], value)
+        kept[session_id] = value
+    return {i: value for i, value in kept.items() if isinstance(value, Spread)}
 
 
-def history(session: Session, dyno_id: int, *, leave_out: Sequence[int] = ()) -> History | None:
-    """The pooled repeatability of a dyno over all its sessions but those given."""
-    rows = [row for row in dyno.sessions_of_dyno(session, dyno_id) if row.id not in leave_out]
-    return pooled_history(list(spreads(session, rows).values()))
+def _spread(curves: Sequence[Curve]) -> Spread | str:
+    if len(curves) < 2:
+        return "fewer than two pulls"
+    try:
+        return repeatability(on_common_grid(curves)).spread or "fewer than two pulls"
+    except BadInput as error:
+        return error.sentence
+
+
+def history(
+    session: Session, dyno_id: int, *, leave_out: Collection[int] = (), until: dt.datetime | None = None
+) -> History | None:
+    """The pooled repeatability of a dyno over its sessions up to a moment, without those given.
+
+    With a moment the figures of a printed report come out the same when sessions have been added since.
+    """
+    rows = dyno.session_ids_of_dyno(session, dyno_id, until=until)
+    return pooled_history(list(spreads(session, [i for i in rows if i not in leave_out]).values()))
