@@ -26,8 +26,11 @@ import app.pages.intake
 import app.pages.journal
 import app.pages.layouts
 import app.pages.limits
+import app.pages.lists_csv
+import app.pages.lists_json
 import app.pages.people
 import app.pages.restore.routes
+import app.pages.revisions.decision
 import app.pages.settings
 import app.pages.sign_in
 import app.pages.today
@@ -53,8 +56,11 @@ PAGES: tuple[ModuleType, ...] = (
     app.pages.journal,
     app.pages.layouts,
     app.pages.limits,
+    app.pages.lists_csv,
+    app.pages.lists_json,
     app.pages.people,
     app.pages.restore.routes,
+    app.pages.revisions.decision,
     app.pages.settings,
     app.pages.sign_in,
     app.pages.today,

@@ -1,13 +1,12 @@
 """Keep, release or withdraw a revision, signed by name."""
 
 import datetime as dt
-from collections.abc import Sequence
 
 from sqlalchemy.orm import Session
 
 from app.errors import BadInput, Conflict
-from app.record import journal, revisions, vehicles
-from app.record.tables import Person, RevisionDecision
+from app.record import journal, measured, revisions, vehicles
+from app.record.tables import Person, Revision, RevisionDecision
 
 DECISIONS = ("kept", "released", "withdrawn")
 
@@ -22,12 +21,11 @@ def decide_revision(
     reason: str = "",
     legal_basis: str = "",
     limits_reason: str = "",
-    limit_crossings: Sequence[str] = (),
 ) -> RevisionDecision:
     """Record the decision.
 
-    A release asks for the legal basis of use, and for a written reason when a measured pull of this revision
-    crossed a limit of the car (`limit_crossings`, one sentence each). A withdrawal asks for its reason.
+    A release asks for the legal basis of use, and for a written reason when a measured pull with this revision
+    crossed a limit of the car. A withdrawal asks for its reason.
     """
     revision = revisions.revision(session, revision_id)
     unit = vehicles.control_unit(session, revision.control_unit_id)
@@ -37,8 +35,9 @@ def decide_revision(
     basis = legal_basis.strip() or vehicle.legal_basis
     if decision == "withdrawn" and not reason.strip():
         raise BadInput("Write why the revision is withdrawn.", field="reason")
+    crossings = measured.limit_crossings(session, revision) if decision == "released" else ()
     if decision == "released":
-        _check_release(session, revision_id, basis, limits_reason, limit_crossings)
+        _check_release(session, revision, basis, limits_reason, crossings)
     row = RevisionDecision(
         revision_id=revision.id,
         decision=decision,
@@ -60,13 +59,13 @@ def decide_revision(
         + (f" {reason.strip()}" if reason.strip() else ""),
         vehicle_id=vehicle.id,
         subject=("revision", revision.id),
-        facts={"sha256": revision.sha256, "legal_basis": row.legal_basis, "limit_crossings": list(limit_crossings)},
+        facts={"sha256": revision.sha256, "legal_basis": row.legal_basis, "limit_crossings": list(crossings)},
     )
     return row
 
 
 def _check_release(
-    session: Session, revision_id: int, basis: str, limits_reason: str, limit_crossings: Sequence[str]
+    session: Session, revision: Revision, basis: str, limits_reason: str, crossings: tuple[str, ...]
 ) -> None:
     if not basis:
         raise BadInput(
@@ -74,14 +73,14 @@ def _check_release(
             "changing emission-relevant calibration is prohibited on public roads in many places.",
             field="legal_basis",
         )
-    if limit_crossings and not limits_reason.strip():
+    if crossings and not limits_reason.strip():
         raise BadInput(
-            f"A pull with this revision crossed a limit of this car ({limit_crossings[0]}). "
+            "A pull with this revision crossed a limit of this car. "
             "Write why it is released all the same, or revise it.",
             field="limits_reason",
-            details=limit_crossings,
+            details=crossings,
         )
-    analysis = revisions.analysis(session, revision_id)
+    analysis = revisions.analysis(session, revision.id)
     broken = [c for c in (analysis.checksums if analysis else []) if c["state"] == "does not hold"]
     if broken:
         raise Conflict(f"Block checksum “{broken[0]['name']}” of this image does not hold; it cannot be released.")

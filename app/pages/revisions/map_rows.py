@@ -1,0 +1,59 @@
+"""Changed maps of a revision as rows: from their kept figures, or as numbers for those entered by hand."""
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from typing import Any
+
+from sqlalchemy.orm import Session
+
+from app.calc.calibration.map_delta import MapDelta
+from app.pages.diff.address import quoted
+from app.pages.diff.map_view import MapView, map_view
+from app.pages.diff.words import number, with_unit
+from app.record import revisions
+from app.record.tables import MapDelta as Row
+
+
+@dataclass(frozen=True, slots=True)
+class HandMap:
+    """A map's change entered by hand: before, difference and after where they have numbers."""
+
+    anchor: str
+    view: MapView
+    before: dict[str, Any] | None
+    after: dict[str, Any] | None
+
+
+def map_rows(session: Session, revision_id: int, analysis_id: int, compare: str | None) -> tuple[dict[str, Any], ...]:
+    """Rows of the table of changed maps; each leads to its panel in the diff view against the parent."""
+    return tuple(_row(one, revision_id, compare) for one in revisions.map_deltas(session, analysis_id))
+
+
+def _row(row: Row, revision_id: int, compare: str | None) -> dict[str, Any]:
+    summary = row.summary
+    largest, decimals = summary["largest"], summary["decimals"]
+    change: dict[str, Any] = {"text": "text" if row.kind == "text" else "breakpoints", "sort": ""}
+    percent: dict[str, Any] = {"text": "–", "sort": ""}
+    place = ""
+    if largest is not None:
+        text = with_unit(number(largest["change"], decimals, sign=True), row.unit)
+        change = {"text": text, "sort": abs(largest["change"])}
+        if largest["percent"] is not None:
+            percent = {"text": number(largest["percent"], 1, sign=True), "sort": largest["percent"]}
+        place = ", ".join(with_unit(number(a["value"], a["decimals"]), a["unit"]) for a in largest["at"])
+    cells = {"text": f"{summary['changed']} of {summary['cells']}", "sort": summary["changed"]}
+    history = {"text": "cell by cell", "href": f"/revisions/{revision_id}/maps/{quoted(row.name)}"}
+    return {
+        "cells": (row.name, row.category, change, percent, place or "–", cells, history),
+        "href": f"{compare}&map={quoted(row.name)}" if compare else None,
+    }
+
+
+def hand_maps(deltas: Sequence[MapDelta]) -> tuple[HandMap, ...]:
+    """The numbers themselves, since no image can show them."""
+    return tuple(
+        HandMap(
+            f"map-{place}", map_view(delta, "change"), map_view(delta, "before").table, map_view(delta, "after").table
+        )
+        for place, delta in enumerate(deltas, start=1)
+    )
