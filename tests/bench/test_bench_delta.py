@@ -1,7 +1,7 @@
 """Deltas of a 4 MiB pair with 400 maps, 23 of them changed, beside one comparison of the two blocks in memory.
 
 Run with --benchmark-enable. Target: all of it within ten comparisons of the whole image (memcmp on equal bytes).
-Measured on two cores, each in turn: finding alone 1.9, everything 6.5, decoding all maps of both images 29 times memcmp.
+Measured on two cores, in turn: finding alone 1.9, everything 6.5, decoding all maps of both images 29 times memcmp.
 """
 
 import numpy as np

@@ -1,5 +1,7 @@
 """A small tuned engine for worked examples, and made-up images with edits where the maps lie."""
 
+from dataclasses import fields
+
 import numpy as np
 from hypothesis import strategies as st
 
@@ -8,6 +10,7 @@ from app.calc.calibration.checksum import ChecksumDefinition
 from app.calc.calibration.footprint import footprints
 from app.calc.calibration.image import Image
 from app.calc.calibration.layout import AxisDefinition, Layout, MapDefinition, VolatileRange
+from app.calc.calibration.map_delta import MapDelta, MapState
 from app.calc.calibration.scaling import Scaling, TextRange
 from tests.calc.calibration.layouts import BASE, SIZE
 
@@ -99,3 +102,29 @@ def resized(draw: st.DrawFn, image: Image) -> Image:
     if draw(st.booleans()):
         parts.append((BASE + SIZE + 64, draw(st.binary(min_size=1, max_size=20))))
     return Image.of(parts)
+
+
+def same_delta(one: MapDelta, other: MapDelta) -> bool:
+    """True when subject, states and figures are the same; any two numbers that are none count as equal."""
+    names = [f.name for f in fields(one.subject)]
+    states = ((one.state_before, other.state_before), (one.state_after, other.state_after))
+    return (
+        all(getattr(one.subject, name) == getattr(other.subject, name) for name in names)
+        and all(same_state(a, b) for a, b in states)
+        and repr(one.summary) == repr(other.summary)
+    )
+
+
+def same_state(a: MapState, b: MapState) -> bool:
+    if a.texts != b.texts or not np.array_equal(a.values, b.values, equal_nan=True) or len(a.axes) != len(b.axes):
+        return False
+    if (a.raw is None) != (b.raw is None):
+        return False
+    if a.raw is not None and b.raw is not None:
+        floats = a.raw.dtype.kind == "f"
+        if a.raw.dtype != b.raw.dtype or not np.array_equal(a.raw, b.raw, equal_nan=floats):
+            return False
+    return all(
+        (x.name, x.unit, x.decimals) == (y.name, y.unit, y.decimals) and x.same_points(y)
+        for x, y in zip(a.axes, b.axes, strict=True)
+    )

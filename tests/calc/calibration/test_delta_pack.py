@@ -9,32 +9,15 @@ from hypothesis import strategies as st
 
 from app.calc.calibration.delta import compare
 from app.calc.calibration.delta_pack import pack_map_delta, scaling_from_plain, scaling_to_plain, unpack_map_delta
-from app.calc.calibration.map_delta import DeltaAxis, MapDelta
+from app.calc.calibration.map_delta import MapDelta
 from app.calc.calibration.scaling import Scaling
 from app.errors import Damaged
 from tests.calc.calibration.layouts import layouts, scalings
-from tests.calc.calibration.pairs import ENGINE, edited, engine, made_up
-
-
-def same_axes(one: tuple[DeltaAxis, ...], other: tuple[DeltaAxis, ...]) -> bool:
-    return len(one) == len(other) and all(
-        (a.name, a.unit, a.decimals) == (b.name, b.unit, b.decimals) and a.same_points(b)
-        for a, b in zip(one, other, strict=True)
-    )
+from tests.calc.calibration.pairs import ENGINE, edited, engine, made_up, same_delta
 
 
 def unchanged(delta: MapDelta) -> None:
-    back = unpack_map_delta(pack_map_delta(delta))
-    for name in ("name", "kind", "category", "unit", "decimals", "data_type", "scaling", "position"):
-        assert getattr(back.subject, name) == getattr(delta.subject, name)
-    for old, new in ((delta.state_before, back.state_before), (delta.state_after, back.state_after)):
-        assert np.array_equal(old.values, new.values, equal_nan=True)
-        assert (old.raw is None) == (new.raw is None)
-        assert old.raw is None or np.array_equal(old.raw, new.raw, equal_nan=old.raw.dtype.kind == "f")
-        assert old.raw is None or new.raw is None or old.raw.dtype == new.raw.dtype
-        assert old.texts == new.texts
-        assert same_axes(old.axes, new.axes)
-    assert repr(back.summary) == repr(delta.summary)
+    assert same_delta(unpack_map_delta(pack_map_delta(delta)), delta)
 
 
 @given(st.data())
