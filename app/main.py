@@ -12,6 +12,7 @@ from starlette.types import ASGIApp
 
 import app.api.dyno
 import app.api.flashes
+import app.api.gains
 import app.api.intake
 import app.api.journal
 import app.api.results
@@ -31,6 +32,8 @@ import app.pages.lists_json
 import app.pages.people
 import app.pages.restore.routes
 import app.pages.revisions.decision
+import app.pages.revisions.deltas
+import app.pages.revisions.new
 import app.pages.settings
 import app.pages.sign_in
 import app.pages.today
@@ -61,6 +64,8 @@ PAGES: tuple[ModuleType, ...] = (
     app.pages.people,
     app.pages.restore.routes,
     app.pages.revisions.decision,
+    app.pages.revisions.deltas,
+    app.pages.revisions.new,
     app.pages.settings,
     app.pages.sign_in,
     app.pages.today,
@@ -71,6 +76,7 @@ PAGES: tuple[ModuleType, ...] = (
 API: tuple[ModuleType, ...] = (
     app.api.dyno,
     app.api.flashes,
+    app.api.gains,
     app.api.intake,
     app.api.journal,
     app.api.results,

@@ -19,6 +19,11 @@ def customer(session: Session, customer_id: int) -> Customer:
     return found
 
 
+def by_id(session: Session) -> dict[int | None, Customer]:
+    """Every customer."""
+    return {row.id: row for row in session.scalars(select(Customer))}
+
+
 def cars(session: Session, customer_id: int) -> Sequence[Vehicle]:
     """Cars that are this customer's now."""
     return session.scalars(select(Vehicle).where(Vehicle.customer_id == customer_id).order_by(Vehicle.id)).all()

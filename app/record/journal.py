@@ -179,7 +179,7 @@ def view(entry: JournalEntry) -> EntryView:
 
 
 def page(
-    session: Session, *, before: int | None = None, limit: int = 50, vehicle_id: int | None = None
+    session: Session, *, before: int | None = None, limit: int | None = 50, vehicle_id: int | None = None
 ) -> list[EntryView]:
     """Entries newest first, those with a number below `before`."""
     query = select(JournalEntry).order_by(JournalEntry.seq.desc()).limit(limit)

@@ -26,6 +26,11 @@ def everyone(session: Session) -> list[Person]:
     return list(session.scalars(select(Person).order_by(Person.active.desc(), func.lower(Person.name))))
 
 
+def names(session: Session) -> dict[int | None, str]:
+    """Person id → name, active or not."""
+    return {person.id: person.name for person in everyone(session)}
+
+
 def anyone(session: Session) -> bool:
     """Whether there is any person at all; without one the first manager is to be set up."""
     return session.scalar(select(Person.id).limit(1)) is not None

@@ -56,7 +56,7 @@ def customer(session: Session, customer_id: int | None) -> Customer | None:
     return None if customer_id is None else session.get(Customer, customer_id)
 
 
-def search(session: Session, query: str, *, limit: int = 50, after: int | None = None) -> Sequence[Vehicle]:
+def search(session: Session, query: str, *, limit: int | None = 50, after: int | None = None) -> Sequence[Vehicle]:
     """Cars in which every word of `query` occurs, newest first; all cars for an empty query.
 
     `after` continues below that vehicle id.

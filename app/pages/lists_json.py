@@ -1,0 +1,33 @@
+"""The same thing as JSON: `.json` behind a page's address leads to the API's answer about it.
+
+A browser that is signed in may read the API; programs use a token there and need no address of these.
+"""
+
+from fastapi import APIRouter, Request
+from fastapi.responses import RedirectResponse, Response
+
+from app.web.signed_in import Viewer
+
+router = APIRouter()
+
+_API = "/api/v1"
+# Addresses that a page and the API have in common.
+SHARED = (
+    "/vehicles",
+    "/vehicles/{vehicle_id:int}",
+    "/vehicles/{vehicle_id:int}/dyno-sessions",
+    "/vehicles/{vehicle_id:int}/limits",
+    "/dynos",
+    "/dyno-sessions/{session_id:int}",
+    "/journal",
+)
+
+
+def as_json(request: Request, _person: Viewer) -> Response:
+    """To the API's answer, with the query as it is."""
+    query = f"?{request.url.query}" if request.url.query else ""
+    return RedirectResponse(_API + request.url.path.removesuffix(".json") + query, status_code=307)
+
+
+for address in SHARED:
+    router.add_api_route(address + ".json", as_json, methods=["GET"])

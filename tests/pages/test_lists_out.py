@@ -1,0 +1,109 @@
+"""Lists leave as CSV and JSON with the same content as their pages."""
+
+import csv
+import io
+from collections.abc import Iterator
+
+import pytest
+from fastapi.routing import iter_route_contexts
+from sqlalchemy import Engine
+
+from app.actions.add_layout import add_layout
+from app.main import create_app
+from app.pages.lists_json import SHARED
+from app.readers.layout import read_layout
+from app.record import people, vehicles
+from app.record.engine import transaction
+from app.settings import Settings
+from tests.browser import Browser
+from tests.restore_car import START, Car, tuned_car
+
+
+@pytest.fixture
+def car(app: object, sqlite_engine: Engine) -> Iterator[Car]:
+    with transaction(sqlite_engine) as session:
+        person = people.by_name(session, "tuner")
+        assert person is not None
+        made = tuned_car(session, person)
+        vehicles.vehicle(session, made.vehicle_id).make = '=HYPERLINK("http://x.example")'
+    yield made
+
+
+def table(browser: Browser, address: str) -> list[dict[str, str]]:
+    answer = browser.get(address)
+    assert answer.status_code == 200
+    assert answer.headers["content-type"] == "text/csv; charset=utf-8"
+    assert answer.headers["content-disposition"].startswith("attachment")
+    return list(csv.DictReader(io.StringIO(answer.content.decode("utf-8-sig"), newline=""), strict=True))
+
+
+def test_the_cars_leave_with_their_figures_and_no_formula(front_desk: Browser, car: Car) -> None:
+    (row,) = table(front_desk, "/vehicles.csv")
+    assert row["make"] == '\'=HYPERLINK("http://x.example")'
+    assert (row["plate"], row["customer_name"], row["loses_coding"]) == ("EB 18 LNR", "B. Croy", "yes")
+    assert table(front_desk, "/vehicles.csv?q=nothing-like-it") == []
+
+
+def test_the_journal_leaves_whole_and_in_the_order_of_its_page(front_desk: Browser, car: Car) -> None:
+    rows = table(front_desk, f"/journal.csv?vehicle_id={car.vehicle_id}")
+    entries = front_desk.get(f"/api/v1/journal?vehicle_id={car.vehicle_id}&limit=200").json()["items"]
+    assert [(int(r["seq"]), r["sentence"], r["hash"]) for r in rows] == [
+        (e["seq"], e["sentence"], e["hash"]) for e in entries
+    ]
+
+
+def test_sessions_revisions_and_faults_leave_with_what_they_say(front_desk: Browser, car: Car) -> None:
+    (session,) = table(front_desk, f"/vehicles/{car.vehicle_id}/dyno-sessions.csv")
+    assert (session["purpose"], session["pulls"]) == ("baseline", "0")
+    (revision,) = table(front_desk, f"/control-units/{car.unit_id}/revisions.csv")
+    assert (revision["title"], revision["author"], revision["size_bytes"]) == ("Upper range", "tuner", "8192")
+    assert revision["changed"]
+    (fault,) = table(front_desk, f"/vehicles/{car.vehicle_id}/fault-scans.csv")
+    assert (fault["code"], fault["text"]) == ("P0171", "System too lean bank 1 confirmed")
+
+
+def test_a_layouts_maps_leave_with_address_and_shape(front_desk: Browser, car: Car, sqlite_engine: Engine) -> None:
+    template = front_desk.get("/layouts/template.csv").content.replace(b"\r\n# map", b"\r\nmap")
+    with transaction(sqlite_engine) as session:
+        person = people.by_name(session, "tuner")
+        assert person is not None
+        found = read_layout(template)
+        layout = add_layout(
+            session,
+            person=person,
+            at=START,
+            name="Template",
+            definitions=found.layout,
+            source=found.source,
+            software_number="SW-77A",
+            uploaded=template,
+            file_name="t.csv",
+            findings=found.findings,
+        )
+        layout_id, count = layout.id, layout.map_count
+    rows = table(front_desk, f"/layouts/{layout_id}/maps.csv")
+    assert len(rows) == count > 0
+    assert {r["name"] for r in rows} == {one.name for one in found.layout.maps}
+    first = found.layout.maps[0]
+    assert int(rows[0]["address"], 16) == first.address + found.layout.address_base
+    (listed,) = table(front_desk, "/layouts.csv")
+    assert listed["software_number"] == "SW-77A"
+
+
+def test_the_json_of_a_page_is_the_apis_answer(front_desk: Browser, car: Car) -> None:
+    for address in (f"/vehicles/{car.vehicle_id}", "/vehicles", "/journal", "/dynos"):
+        led = front_desk.get(f"{address}.json?limit=3", follow_redirects=True)
+        assert led.status_code == 200
+        assert led.json() == front_desk.get(f"/api/v1{address}?limit=3").json()
+
+
+def test_every_address_with_json_has_a_page_and_an_answer_of_the_api() -> None:
+    app = create_app(Settings(database_url="sqlite://"))
+    paths = {route.path for route in iter_route_contexts(app.routes)}
+    for address in SHARED:
+        assert {address, address + ".json", "/api/v1" + address} <= paths, address
+
+
+def test_nobody_reads_a_list_without_signing_in(anonymous: Browser) -> None:
+    for address in ("/vehicles.csv", "/journal.csv", "/vehicles.json"):
+        assert anonymous.get(address).headers["location"].startswith("/sign-in")
