@@ -25,7 +25,10 @@ class AxisMoved:
 
 @dataclass(frozen=True, slots=True)
 class MapView:
-    """What the panel of one map shows. `table` is None where no point can be compared; then there are `sides`."""
+    """What the panel of one map shows.
+
+    `table` is None for a single value and where no point can be compared; in the latter case there are `sides`.
+    """
 
     name: str
     kind: str
@@ -59,7 +62,7 @@ def map_view(delta: MapDelta, show: str) -> MapView:
         sentence=sentence_of(delta),
         notes=(*notes_of(delta), *_too_large(grid)),
         texts=(_text(delta.state_before.texts), _text(delta.state_after.texts)) if texts else None,
-        table=table_of(delta, grid, show) if grid is not None and grid.change.size <= MOST_CELLS else None,
+        table=table_of(delta, grid, show) if grid is not None and drawn else None,
         sides=() if grid is not None or texts else _sides(delta),
         heatmap=map_charts.heatmap(delta, grid) if grid is not None and drawn else None,
         section=map_charts.section(delta, grid, point) if grid is not None and drawn else None,

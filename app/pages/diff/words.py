@@ -82,7 +82,10 @@ def facts_of(delta: MapDelta) -> tuple[tuple[str, str | None], ...]:
         percent = f"{low} %" if low == high else f"{low} to {high} %"
     single = (("Change in percent of before", percent),)
     if s.cells == 1:
-        return single
+        before, after = number(s.largest.before, delta.decimals), number(s.largest.after, delta.decimals)
+        unit = delta.unit
+        change = ("Change", _signed(delta, s.largest.change))
+        return ("Before", with_unit(before, unit)), ("After", with_unit(after, unit)), change, *single
     return (
         ("Changed", f"{s.changed} of {s.cells} {'points' if delta.axis_changed else 'cells'}"),
         ("Change from – to", f"{_signed(delta, s.minimum)} to {_signed(delta, s.maximum)}"),
