@@ -20,7 +20,9 @@ def evenly_spaced(offset: float, step: float, count: int) -> Floats:
 def differences_summed(stored: NDArray[np.generic], descending: bool) -> Floats:
     """Breakpoints whose stored form is the step from the one before; `stored` is in rising order."""
     steps = stored.astype(np.float64)
-    return np.cumsum(steps[::-1])[::-1] if descending else np.cumsum(steps)
+    # Stored floats may be infinite or no numbers.
+    with np.errstate(all="ignore"):
+        return np.cumsum(steps[::-1])[::-1] if descending else np.cumsum(steps)
 
 
 def rescaled(pairs: NDArray[np.generic], count: int, data_type: DataType) -> Floats:

@@ -98,6 +98,7 @@ def delta_to_json(delta: MapDelta) -> Plain:
             "before": _raw(old.raw),
             "after": _raw(new.raw),
         },
+        "entered_change": None if subject.entered_change is None else _numbers(subject.entered_change),
     }
 
 
@@ -166,6 +167,7 @@ def _change(plain: Plain) -> tuple[MapSubject, MapState, MapState]:
         stored["maximum"],
         scaling_from_plain(stored["scaling"]),
         stored["position"],
+        None if plain["entered_change"] is None else _array(plain["entered_change"]),
     )
     before, after = (
         MapState(

@@ -35,7 +35,11 @@ def pack_map_delta(delta: MapDelta) -> bytes:
     """The change as bytes; `unpack_map_delta` gives it back with the same numbers."""
     arrays: list[NDArray[Any]] = []
     old, new = delta.state_before, delta.state_after
+    entered = delta.subject.entered_change
+    if entered is not None:
+        arrays.append(entered.astype("<f8"))
     header = {
+        "entered": entered is not None,
         "subject": [getattr(delta.subject, name) for name in _SUBJECT],
         "scaling": scaling_to_plain(delta.subject.scaling),
         "before": _state(old, None, delta.subject.scaling, arrays),
@@ -60,7 +64,9 @@ def unpack_map_delta(data: bytes) -> MapDelta:
         header = json.loads(body[4:start])
         arrays = _arrays(header["arrays"], body[start:])
         scaling = scaling_from_plain(header["scaling"])
-        subject = MapSubject(**dict(zip(_SUBJECT, header["subject"], strict=True)), scaling=scaling)
+        entered = _next(arrays).astype(np.float64) if header["entered"] else None
+        named = dict(zip(_SUBJECT, header["subject"], strict=True))
+        subject = MapSubject(**named, scaling=scaling, entered_change=entered)
         before = _restored(header["before"], None, scaling, arrays)
         after = _restored(header["after"], before, scaling, arrays)
         if next(arrays, None) is not None:

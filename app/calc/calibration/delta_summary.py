@@ -58,6 +58,10 @@ class _Plan:
 
 def _plan(subject: MapSubject, before: MapState, after: MapState) -> _Plan:
     same = before.same_axes(after)
+    if subject.entered_change is not None:
+        covered = np.ones(subject.entered_change.shape, np.bool_)
+        grid: Grid | None = Grid(after.axes, before.values, after.values, subject.entered_change, covered)
+        return _Plan(subject, before, after, same, "as entered", grid, (before.values, after.values))
     if subject.kind == "text":
         return _Plan(subject, before, after, same, "text")
     if same:
@@ -120,7 +124,7 @@ class _Cells:
             if plan.grid is not None:
                 cut = slice(int(starts[k]), int(starts[k] + sizes[k]))
                 change[cut] = plan.grid.change.ravel()
-                valid[cut] &= plan.grid.covered.ravel()
+                valid[cut] = np.isfinite(change[cut]) & plan.grid.covered.ravel()
                 changed[cut] = (change[cut] != 0) & valid[cut]
         return cls(starts, sizes, before, after, change, valid, changed)
 
@@ -224,9 +228,13 @@ def _largest(cells: _Cells, plans: list[_Plan], percent: Floats) -> list[Largest
     return [
         None
         if peak_size < 0
-        else LargestChange(change, before, after, None if share != share else share, *_place(plan, place))
+        else LargestChange(change, _known(before), _known(after), _known(share), *_place(plan, place))
         for plan, peak_size, place, change, before, after, share in rows
     ]
+
+
+def _known(value: float) -> float | None:
+    return value if value == value else None
 
 
 def _place(plan: _Plan, flat: int) -> tuple[tuple[int, ...], tuple[AxisPlace, ...]]:

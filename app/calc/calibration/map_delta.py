@@ -10,7 +10,7 @@ from app.calc.calibration.layout import Category, MapKind
 from app.calc.calibration.scaling import Scaling
 
 Floats = NDArray[np.float64]
-Compared = Literal["cell by cell", "on both axes", "text", "not comparable"]
+Compared = Literal["cell by cell", "on both axes", "text", "not comparable", "as entered"]
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -78,12 +78,13 @@ class AxisPlace:
 class LargestChange:
     """The largest change by size; the first one in reading order when several are equal.
 
-    `index` is its cell in the grid, `at` its place on the axes.
+    `index` is its cell in the grid, `at` its place on the axes; before and after are None where only the change is
+    known.
     """
 
     change: float
-    before: float
-    after: float
+    before: float | None
+    after: float | None
     percent: float | None
     index: tuple[int, ...]
     at: tuple[AxisPlace, ...]
@@ -122,6 +123,7 @@ class MapSubject:
     """What stays the same: the map itself. Raw limits and scaling are None for a change entered by hand.
 
     position : the map's place in its layout, for putting deltas in order.
+    entered_change : the change alone, for a change entered by hand of which nobody wrote down the values.
     """
 
     name: str
@@ -134,6 +136,7 @@ class MapSubject:
     raw_maximum: float | None = None
     scaling: Scaling | None = None
     position: int = 0
+    entered_change: Floats | None = None
 
 
 @dataclass(frozen=True, slots=True, eq=False)
