@@ -1,4 +1,4 @@
-"""A pull as a curve over engine speed: the sweep found in the recording, fitted on a uniform grid."""
+"""A pull as a curve over engine speed: its sweep fitted on a uniform grid, and pulls on a common one."""
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
@@ -7,23 +7,15 @@ import numpy as np
 from numpy.typing import NDArray
 
 from app.calc.dyno.slips import power_kw as power_of
+from app.calc.dyno.slips import torque_nm as torque_from
+from app.calc.dyno.sweep import SHORTEST_RPM, find_sweep
 from app.errors import BadInput
 
 Values = NDArray[np.float64]
 
 STEP_RPM = 25.0
 HALF_WIDTH_RPM = 110.0
-SHORTEST_RPM = 500.0
-KW_PER_NM_RPM = np.pi / 30000.0
-
-
-@dataclass(frozen=True, slots=True, eq=False)
-class Sweep:
-    """The samples of a recording that count: [first, last), and what was cut in words."""
-
-    first: int
-    last: int
-    cut: str
+MOST_SPEEDS = 4000
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -35,72 +27,34 @@ class Curve:
     power_kw: Values
 
 
-def find_sweep(speed_rpm: Values, torque_nm: Values) -> Sweep:
-    """The full-load sweep: the longest stretch of rising speed, without the start and the lift-off.
-
-    The start is cut until the speed rises at 30 % of the stretch's median rate; the end where the rate falls below
-    that or the torque drops below 60 % of what it was 150 rpm earlier (lift-off). Common practice, no source.
-    Raises BadInput when no stretch of 500 rpm rises.
-    """
-    smooth = np.convolve(np.pad(speed_rpm, 2, mode="edge"), np.full(5, 0.2), mode="valid")
-    rate = np.gradient(smooth)
-    first, last = _longest_rise(rate > 0)
-    if last - first < 8 or speed_rpm[last - 1] - speed_rpm[first] < SHORTEST_RPM:
-        raise BadInput(
-            "No pull was found in this recording: the engine speed never rises by 500 rpm in one go. "
-            "Check that the file holds a full-load sweep."
-        )
-    enough = 0.3 * float(np.median(rate[first:last]))
-    begin, end = first, last
-    while begin < last - 8 and rate[begin] < enough:
-        begin += 1
-    while end > begin + 8 and (rate[end - 1] < enough or _lifted(speed_rpm, torque_nm, begin, end - 1)):
-        end -= 1
-    cut = f"{begin} samples before and {len(speed_rpm) - end} after the sweep are left out"
-    return Sweep(begin, end, cut)
-
-
-def _longest_rise(rising: NDArray[np.bool_]) -> tuple[int, int]:
-    """The longest stretch of True that lets up to three samples of False pass."""
-    best, start, gap = (0, 0), 0, 4
-    for k, up in enumerate(rising.tolist()):
-        if up:
-            if gap > 3:
-                start = k
-            gap = 0
-            if k + 1 - start > best[1] - best[0]:
-                best = (start, k + 1)
-        else:
-            gap += 1
-    return best
-
-
-def _lifted(speed: Values, torque: Values, begin: int, k: int) -> bool:
-    before = np.searchsorted(np.maximum.accumulate(speed[begin : k + 1]), speed[k] - 150.0) + begin
-    return bool(torque[k] < 0.6 * torque[min(before, k)])
-
-
 def torque_of(channels: Mapping[str, Values]) -> tuple[Values, Values]:
     """Engine speed and torque of a pull without the samples where one is missing; BadInput when neither is known."""
-    speed = channels.get("engine_speed_rpm")
-    if speed is None:
+    known = _known(channels)
+    return channels["engine_speed_rpm"][known], _torque(channels)[known]
+
+
+def _known(channels: Mapping[str, Values]) -> NDArray[np.bool_]:
+    """Which samples have both engine speed and torque."""
+    if "engine_speed_rpm" not in channels:
         raise BadInput("This pull has no engine speed; a curve needs it.")
-    torque = channels.get("torque_nm")
-    if torque is None and "power_kw" in channels:
-        with np.errstate(divide="ignore", invalid="ignore"):
-            torque = np.where(speed > 0, channels["power_kw"] / (KW_PER_NM_RPM * speed), np.nan)
-    if torque is None:
+    known: NDArray[np.bool_] = np.isfinite(channels["engine_speed_rpm"]) & np.isfinite(_torque(channels))
+    return known
+
+
+def _torque(channels: Mapping[str, Values]) -> Values:
+    if "torque_nm" in channels:
+        return channels["torque_nm"]
+    if "power_kw" not in channels:
         raise BadInput("This pull has neither torque nor power.")
-    good = np.isfinite(speed) & np.isfinite(torque)
-    return speed[good], torque[good]
+    return torque_from(channels["power_kw"], channels["engine_speed_rpm"])
 
 
 def curve_of(channels: Mapping[str, Values], *, factor: float = 1.0) -> Curve:
     """Fit a pull on multiples of 25 rpm within its sweep.
 
     Local quadratic least squares with tricube weights in the speed domain (Savitzky and Golay, Anal. Chem. 36 (1964)
-    1627, for unequal spacing): it follows the curve without the overshoot of a spline. `factor` is the correction
-    factor that the result is multiplied by.
+    1627, for unequal spacing): it follows the curve without the swings of a spline. `factor` is the correction
+    factor that the result is multiplied by. Raises BadInput when the recording holds no sweep.
     """
     speed, torque = torque_of(channels)
     sweep = find_sweep(speed, torque)
@@ -111,23 +65,62 @@ def curve_of(channels: Mapping[str, Values], *, factor: float = 1.0) -> Curve:
 
 
 def local_fit(x: Values, y: Values, at: Values, half_width: float = HALF_WIDTH_RPM) -> Values:
-    """Local quadratic fit of y(x) at the points `at`; each window is widened until it holds eight samples.
+    """Local quadratic fit of y(x), (n,), at the points `at`, (m,); each window is widened until it holds five speeds.
+
+    Samples at one speed count as their mean with their number as weight; of more than 4,000 speeds, those within
+    1 rpm of each other do. Raises BadInput below three speeds.
 
     >>> x = np.linspace(0.0, 1000.0, 201)
     >>> bool(np.allclose(local_fit(x, x**2, np.array([300.0])), 90000.0))
     True
     """
-    distance = np.abs(at[:, None] - x[None, :])
-    eighth = np.sort(distance, axis=1)[:, min(8, x.size) - 1]
-    width = np.maximum(half_width, 1.05 * eighth)[:, None]
-    weight = np.clip(1.0 - (distance / width) ** 3, 0.0, None) ** 3
-    u = (x[None, :] - at[:, None]) / width
+    speeds, mean, count = _averaged(x, y, x)
+    if speeds.size > MOST_SPEEDS:
+        speeds, mean, count = _averaged(x, y, np.round(x))
+    if speeds.size < 3:
+        raise BadInput("A curve needs at least three different engine speeds.")
+    nearest = _windows(speeds, at, half_width)
+    distance = np.abs(at[:, None] - speeds[nearest])
+    fifth = np.partition(distance, min(5, speeds.size) - 1, axis=1)[:, min(5, speeds.size) - 1]
+    width = np.maximum(half_width, 1.05 * fifth)[:, None]
+    weight = np.clip(1.0 - (distance / width) ** 3, 0.0, None) ** 3 * count[nearest]
+    u = (speeds[nearest] - at[:, None]) / width
     moments = [np.sum(weight * u**k, axis=1) for k in range(5)]
-    sums = [np.sum(weight * u**k * y[None, :], axis=1) for k in range(3)]
+    sums = [np.sum(weight * u**k * mean[nearest], axis=1) for k in range(3)]
     left = np.stack([np.stack([moments[i + j] for j in range(3)], axis=-1) for i in range(3)], axis=-2)
-    solved = np.linalg.solve(left + 1e-12 * np.eye(3), np.stack(sums, axis=-1)[..., None])
-    result: Values = solved[:, 0, 0]
+    solved = np.linalg.solve(left, np.stack(sums, axis=-1)[..., None])[..., 0]
+    return _without_swing(solved[:, 0], solved[:, 2], u, mean[nearest], weight > 0)
+
+
+def _without_swing(fitted: Values, curvature: Values, u: Values, mean: Values, inside: NDArray[np.bool_]) -> Values:
+    """Between two neighbouring samples a parabola rises above both by its curvature times (gap / 2)² at most; what
+    exceeds that is the swing of a quadratic beside a step, and is cut."""
+    inside[:, 1:] |= inside[:, :-1].copy()
+    inside[:, :-1] |= inside[:, 1:].copy()
+    gap = np.max(np.diff(u, axis=1) * (inside[:, 1:] & inside[:, :-1]), axis=1)
+    room = np.abs(curvature) * gap**2 / 4
+    lowest = np.where(inside, mean, np.inf).min(axis=1)
+    highest = np.where(inside, mean, -np.inf).max(axis=1)
+    result: Values = np.clip(fitted, lowest - room, highest + room)
     return result
+
+
+def _averaged(x: Values, y: Values, by: Values) -> tuple[Values, Values, NDArray[np.int64]]:
+    """Mean speed, mean value and number of the samples of each group, in order of speed."""
+    _, place, count = np.unique(by, return_inverse=True, return_counts=True)
+    return np.bincount(place, weights=x) / count, np.bincount(place, weights=y) / count, count
+
+
+def _windows(speeds: Values, at: Values, half_width: float) -> NDArray[np.intp]:
+    """Indexes into the sorted speeds of the samples around each point, (m, w): all within the half width and one more
+    on either side, five on either side where they lie apart. With windows of one size all points are fitted at once."""
+    low = np.searchsorted(speeds, at - half_width)
+    high = np.searchsorted(speeds, at + half_width)
+    size = min(speeds.size, max(10, int((high - low).max()) + 2))
+    middle = np.searchsorted(speeds, at) - size // 2
+    first = np.clip(np.where(high - low >= 5, low - 1, middle), 0, speeds.size - size)
+    windows: NDArray[np.intp] = first[:, None] + np.arange(size)[None, :]
+    return windows
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -174,11 +167,11 @@ def in_sweep(channels: Mapping[str, Values]) -> dict[str, Values]:
 
     Limits for full load are not meant for the lift-off, where an engine on the overrun runs lean.
     """
-    speed, torque = channels.get("engine_speed_rpm"), channels.get("torque_nm", channels.get("power_kw"))
-    if speed is None or torque is None or not (np.isfinite(speed).all() and np.isfinite(torque).all()):
-        return dict(channels)
     try:
+        speed, torque = torque_of(channels)
         sweep = find_sweep(speed, torque)
     except BadInput:
         return dict(channels)
-    return {name: values[sweep.first : sweep.last] for name, values in channels.items()}
+    rows = np.flatnonzero(_known(channels))
+    kept = slice(int(rows[sweep.first]), int(rows[sweep.last - 1]) + 1)
+    return {name: values[kept] for name, values in channels.items()}
