@@ -4,8 +4,9 @@ import { axisOf, baseLayout, fade, uprightAxisOf } from "./chart-look.js";
 
 const DASHES = ["solid", "dash", "dot", "dashdot", "longdash", "longdashdot"];
 
-function penOf(series, index, look) {
+function penOf(series, place, look) {
   const { role } = series;
+  const index = series.pen ?? place;
   if (role === "pull") {
     const colour = look.roles[series.of] ?? look.series[index % look.series.length];
     return { color: fade(colour, 0.6), width: 1.25, dash: series.dash ?? "solid" };
@@ -90,7 +91,7 @@ export function gain(data, look) {
     hoversubplots: "axis",
     xaxis: runningAxisOf(look, data.x, { anchor: "y2" }),
     yaxis: uprightAxisOf(look, data.y, { domain: [0.44, 1] }),
-    yaxis2: uprightAxisOf(look, data.gain, { domain: [0, 0.38], zeroline: true, zerolinecolor: look.ink, zerolinewidth: 2 }),
+    yaxis2: uprightAxisOf(look, data.gain, { domain: [0, 0.38], rangemode: "tozero", zeroline: true, zerolinecolor: look.ink, zerolinewidth: 2 }),
   };
   const upper = tracesOf(data.series, look, data.y.unit);
   const lower = tracesOf(data.gain.series, look, data.gain.unit, { yaxis: "y2" }, data.gain.series.length > 1);
