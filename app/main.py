@@ -15,14 +15,17 @@ import app.api.flashes
 import app.api.gains
 import app.api.intake
 import app.api.journal
+import app.api.restores
 import app.api.results
 import app.api.vehicles
 import app.pages.coding
 import app.pages.control_unit
 import app.pages.customers
+import app.pages.diff.naming
 import app.pages.diff.routes
 import app.pages.dyno.routes
 import app.pages.flash
+import app.pages.gain.routes
 import app.pages.intake
 import app.pages.journal
 import app.pages.layouts
@@ -38,6 +41,7 @@ import app.pages.settings
 import app.pages.sign_in
 import app.pages.today
 import app.pages.vehicle.editing
+import app.pages.vehicle.importing
 import app.pages.vehicle.label
 import app.pages.vehicle.routes
 from app.api import PREFIX, security
@@ -52,9 +56,11 @@ PAGES: tuple[ModuleType, ...] = (
     app.pages.coding,
     app.pages.control_unit,
     app.pages.customers,
+    app.pages.diff.naming,
     app.pages.diff.routes,
     app.pages.dyno.routes,
     app.pages.flash,
+    app.pages.gain.routes,
     app.pages.intake,
     app.pages.journal,
     app.pages.layouts,
@@ -70,6 +76,7 @@ PAGES: tuple[ModuleType, ...] = (
     app.pages.sign_in,
     app.pages.today,
     app.pages.vehicle.editing,
+    app.pages.vehicle.importing,
     app.pages.vehicle.label,
     app.pages.vehicle.routes,
 )
@@ -79,6 +86,7 @@ API: tuple[ModuleType, ...] = (
     app.api.gains,
     app.api.intake,
     app.api.journal,
+    app.api.restores,
     app.api.results,
     app.api.vehicles,
 )
