@@ -7,8 +7,7 @@ from sqlalchemy.orm import Session
 
 from app.errors import BadInput
 from app.record import journal, vehicle_details
-from app.record.search import search_text
-from app.record.tables import Customer, Person, Vehicle, Visit
+from app.record.tables import Person, Vehicle, Visit
 from app.record.vehicle_details import VehicleDetails
 
 MOST_KM = 5_000_000
@@ -32,10 +31,9 @@ def register_vehicle(session: Session, *, person: Person, at: dt.datetime, car: 
     check = vehicle_details.check(session, car)
     if car.odometer_km is not None and not 0 <= car.odometer_km <= MOST_KM:
         raise BadInput(f"Odometer must lie from 0 to {MOST_KM:,} km; it is {car.odometer_km:g}.", field="odometer_km")
-    owner = _owner(session, car, at)
-    vehicle = _vehicle(car, check.vin, owner, at)
-    session.add(vehicle)
-    session.flush()
+    vehicle = vehicle_details.put_on_record(
+        session, car, check.vin, name=car.customer_name, contact=car.customer_contact, at=at
+    )
     if car.odometer_km is not None or car.visit_reason:
         session.add(
             Visit(
@@ -57,26 +55,4 @@ def register_vehicle(session: Session, *, person: Person, at: dt.datetime, car: 
         subject=("vehicle", vehicle.id),
         facts={**facts, "vin_check": check.sentence},
     )
-    return vehicle
-
-
-def _owner(session: Session, car: NewVehicle, at: dt.datetime) -> Customer | None:
-    name = car.customer_name.strip()
-    if not name:
-        return None
-    owner = Customer(name=name, contact=car.customer_contact.strip(), made_at=at)
-    session.add(owner)
-    session.flush()
-    return owner
-
-
-def _vehicle(car: NewVehicle, vin: str, owner: Customer | None, at: dt.datetime) -> Vehicle:
-    vehicle = Vehicle(
-        **vehicle_details.columns(car, vin),
-        customer_id=None if owner is None else owner.id,
-        search_text="",
-        made_at=at,
-        changed_at=at,
-    )
-    vehicle.search_text = search_text(vehicle, owner)
     return vehicle

@@ -36,7 +36,11 @@ def cell_text(value: Cell) -> str:
 
 
 def is_risky(text: str) -> bool:
-    """Whether a spreadsheet could take this text for a formula, also after it dropped blanks and what is invisible."""
+    """Whether a spreadsheet could take this text for a formula, also after it dropped blanks and what is invisible.
+
+    Apostrophes in front are looked through, so that taking one away again gives every text back.
+    """
+    text = text.lstrip("'")
     if text[:1] in _CONTROLS and text:
         return True
     for character in text:

@@ -1,5 +1,6 @@
 """What describes a car: the fields that people type, their bounds, and what was changed."""
 
+import datetime as dt
 from collections.abc import Mapping
 from dataclasses import dataclass, fields, replace
 from typing import Any
@@ -9,7 +10,8 @@ from sqlalchemy.orm import Session
 from app.calc.vehicle.vin import VinCheck, check_vin
 from app.errors import BadInput, Conflict
 from app.record import vehicles
-from app.record.tables import Vehicle
+from app.record.search import search_text
+from app.record.tables import Customer, Vehicle
 
 FUELS = ("petrol", "diesel", "ethanol", "gas", "electric", "other")
 DRIVEN = ("front", "rear", "all")
@@ -90,14 +92,7 @@ def check(session: Session, wanted: VehicleDetails, *, vehicle_id: int | None = 
 
     Raises BadInput with the field at fault, Conflict when another car has this VIN.
     """
-    found = check_vin(wanted.vin)
-    if not found.valid_form or found.severity == "error":
-        raise BadInput(found.sentence, field="vin")
-    for field in ("make", "model"):
-        if not getattr(wanted, field).strip():
-            raise BadInput(f"The {field} is missing: type it as the papers say.", field=field)
-    _check_texts(wanted)
-    _check_numbers(wanted)
+    found = check_alone(wanted)
     known = vehicles.by_vin(session, found.vin)
     if known is not None and known.id != vehicle_id:
         raise Conflict(
@@ -106,6 +101,19 @@ def check(session: Session, wanted: VehicleDetails, *, vehicle_id: int | None = 
             field="vin",
             details=(f"/vehicles/{known.id}",),
         )
+    return found
+
+
+def check_alone(wanted: VehicleDetails) -> VinCheck:
+    """The same without a look at other cars; raises BadInput."""
+    found = check_vin(wanted.vin)
+    if not found.valid_form or found.severity == "error":
+        raise BadInput(found.sentence, field="vin")
+    for field in ("make", "model"):
+        if not getattr(wanted, field).strip():
+            raise BadInput(f"The {field} is missing: type it as the papers say.", field=field)
+    _check_texts(wanted)
+    _check_numbers(wanted)
     return found
 
 
@@ -130,6 +138,28 @@ def _check_numbers(wanted: VehicleDetails) -> None:
         raise BadInput(
             f"Gear ratios: at most {_MOST_GEARS} numbers from {_RATIO[0]:g} to {_RATIO[1]:g}.", field="gear_ratios"
         )
+
+
+def put_on_record(
+    session: Session, wanted: VehicleDetails, vin: str, *, name: str, contact: str, at: dt.datetime
+) -> Vehicle:
+    """The rows of a car that was checked and of its customer, when one is named."""
+    owner = None
+    if name.strip():
+        owner = Customer(name=name.strip(), contact=contact.strip(), made_at=at)
+        session.add(owner)
+        session.flush()
+    vehicle = Vehicle(
+        **columns(wanted, vin),
+        customer_id=None if owner is None else owner.id,
+        search_text="",
+        made_at=at,
+        changed_at=at,
+    )
+    vehicle.search_text = search_text(vehicle, owner)
+    session.add(vehicle)
+    session.flush()
+    return vehicle
 
 
 def columns(wanted: VehicleDetails, vin: str) -> dict[str, Any]:

@@ -41,6 +41,8 @@ ROLES = (
 class VehicleListPage:
     query: str
     hits: tuple[Hit, ...]
+    may_import: bool
+    may_erase: bool
 
 
 @dataclass(frozen=True, slots=True)
@@ -89,7 +91,7 @@ class FileForm(FormModel):
 
 @router.get("/vehicles")
 def show_list(request: Request, session: Read, person: Viewer, q: str = "") -> HTMLResponse:
-    page = VehicleListPage(q, hits(session, q, limit=200))
+    page = VehicleListPage(q, hits(session, q, limit=200), person.role != "front_desk", person.role == "manager")
     return render(request, "vehicles/list.html", page, session=session, person=person, title="Vehicles")
 
 
