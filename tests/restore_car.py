@@ -1,7 +1,9 @@
 """A tuned car on record, made through the acts that people do, with everything a restore to stock compares with."""
 
 import datetime as dt
+import math
 import random
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 from sqlalchemy.orm import Session
@@ -9,6 +11,7 @@ from sqlalchemy.orm import Session
 from app.actions.add_control_unit import add_control_unit
 from app.actions.add_dyno import add_dyno
 from app.actions.add_read_back import add_read_back
+from app.actions.add_runs import NewRuns, add_runs
 from app.actions.add_stock_read import add_stock_read
 from app.actions.close_restore_step import close_restore_step
 from app.actions.keep_coding import keep_coding
@@ -22,6 +25,7 @@ from app.actions.write_coding_back import write_coding_back
 from app.calc.restore.verdicts import Part
 from app.calc.vehicle.identity import Identity
 from app.readers.coding import read_coding
+from app.readers.dyno_csv import read_dyno_csv
 from app.readers.fault_list import read_fault_list
 from app.readers.image import read_image
 from app.record.restore_evidence import (
@@ -47,6 +51,7 @@ CODING = b"module;key;value\nBody;long coding;0A 1F 22\nBody;market;EU\nGauges;v
 OTHER_CODING = CODING.replace(b"0A 1F 22", b"0A 1E 22")
 FOUND = "P0171 System too lean bank 1 confirmed\n"
 NO_FAULTS = "No faults stored.\n"
+PARTS = "Air filter, panel type; exhaust"
 READY = "0007E500"
 IDENTITY = Identity("HW-2204", "SW-77A", ("TK36N5507C",), ())
 
@@ -102,6 +107,7 @@ def tuned_car(session: Session, person: Person, *, vin: str = "30KLN3C62NB004518
     baseline = record_session(
         session, person=person, at=at, vehicle_id=vehicle.id, conditions=NewSession(dyno.id, purpose="baseline")
     )
+    measured(session, person, baseline.id, at, levels=(1.0, 1.004, 0.997))
     revision_id = _tuned(session, person, unit.id, stock, coding.id, vehicle.id)
     return Car(vehicle.id, unit.id, taken.stock.id, revision_id, coding.id, baseline.id, dyno.id)
 
@@ -115,7 +121,7 @@ def _tuned(session: Session, person: Person, unit_id: int, stock: bytes, coding_
         person=person,
         at=at,
         control_unit_id=unit_id,
-        revision=NewRevision("Upper range", "More from 3,500 1/min up", hardware_requirement="Air filter, panel type"),
+        revision=NewRevision("Upper range", "More from 3,500 1/min up", hardware_requirement=PARTS),
         uploaded=tuned,
         file_name="r1.bin",
         read=read,
@@ -135,6 +141,40 @@ def _tuned(session: Session, person: Person, unit_id: int, stock: bytes, coding_
         session, person=person, at=at, flash_id=flash.id, wanted_snapshot_id=coding_id, read_snapshot_id=again.id
     )
     return revision.id
+
+
+def pull_file(level: float) -> bytes:
+    """One pull as a dyno writes it; torque in N·m at `level` times the car's curve."""
+    rows = ["Engine speed (rpm),Torque (Nm)"]
+    for speed in range(2000, 6800, 20):
+        torque = level * (250 + 90 * math.sin((speed - 2000) / 1700) + 0.4 * math.sin(speed / 37))
+        rows.append(f"{speed},{torque:.2f}")
+    return "\n".join(rows).encode()
+
+
+def measured(session: Session, person: Person, session_id: int, at: dt.datetime, *, levels: Sequence[float]) -> None:
+    """Pulls of one session, each from its own file."""
+    for number, level in enumerate(levels, start=1):
+        data = pull_file(level)
+        add_runs(
+            session,
+            person=person,
+            at=at,
+            dyno_session_id=session_id,
+            uploaded=data,
+            file_name=f"pull-{number}.csv",
+            runs=NewRuns.of_file(read_dyno_csv(data)),
+        )
+
+
+def verification(
+    session: Session, person: Person, car: Car, at: dt.datetime, *, levels: Sequence[float], **told: dt.datetime
+) -> int:
+    """A session of verification pulls; returns its id."""
+    conditions = NewSession(car.dyno_id, purpose="verification", **told)
+    row = record_session(session, person=person, at=at, vehicle_id=car.vehicle_id, conditions=conditions)
+    measured(session, person, row.id, at, levels=levels)
+    return row.id
 
 
 def opened(session: Session, person: Person, car: Car, **changed: object) -> int:

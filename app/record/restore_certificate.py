@@ -49,6 +49,11 @@ def body(session: Session, case: Case, *, at: dt.datetime, zone: ZoneInfo) -> di
     return draft(session, case, at=at, zone=zone).to_json()
 
 
+def address(base_url: str, restore_id: int) -> str | None:
+    """Where the certificate stands on this server; None when no public address is set."""
+    return f"{base_url}/restores/{restore_id}/certificate" if base_url else None
+
+
 def in_words(at: dt.datetime, zone: ZoneInfo) -> str:
     """A moment as it is printed: "25 Nov 2026, 14:03 WET"."""
     local = at.astimezone(zone)

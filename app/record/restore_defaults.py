@@ -9,7 +9,7 @@ from sqlalchemy.orm import Session
 from app.record import car_state, codings, flashes, restore_pulls, revisions, vehicles
 from app.record.settings import shop
 
-_BETWEEN_PARTS = re.compile(r"[;\n]+|,\s+")
+_BETWEEN_PARTS = re.compile(r"[;\n]+")
 
 
 @dataclass(frozen=True, slots=True)

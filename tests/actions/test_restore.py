@@ -31,6 +31,7 @@ from app.record.restore_evidence import (
     IdentityOnRecord,
     IdentityScanned,
     PartsSeen,
+    PullsMeasured,
     ReadBackOnRecord,
     ReadinessRead,
     StockHashed,
@@ -54,6 +55,7 @@ from tests.restore_car import (
     opened,
     read_back_of,
     tuned_car,
+    verification,
 )
 
 
@@ -90,7 +92,7 @@ def test_a_car_that_is_tuned_is_proposed_with_its_coding_as_found_and_its_baseli
     assert found.unit_ids == (car.unit_id,)
     assert (found.coding_snapshot_id, found.baseline_session_id) == (car.coding_id, car.baseline_id)
     assert found.margin_percent == 3.0
-    assert parts_to_look_at(session, [car.unit_id]) == ("Air filter", "panel type")
+    assert parts_to_look_at(session, [car.unit_id]) == ("Air filter, panel type", "exhaust")
 
 
 def test_every_step_is_closed_by_its_evidence_in_order(work: Work) -> None:
@@ -340,6 +342,52 @@ def test_evidence_of_another_kind_is_refused(work: Work) -> None:
         work.close("sign_off", StockHashed())
     with pytest.raises(NotFound):
         work.close("nothing", StockHashed())
+
+
+# Verification pulls: equivalence by two one-sided tests (Schuirmann, J. Pharmacokin. Biopharm. 15 (1987) 657). The
+# pulls are made 0.2 %, 2 % and 8 % above the baseline's curve: what must be said follows from how they were made.
+
+
+@pytest.mark.parametrize(
+    ("levels", "margin", "outcome"),
+    [
+        ((1.002, 1.005, 0.999), 3.0, "verified"),
+        ((1.02, 1.024, 1.016), 3.0, "verified"),
+        ((1.02, 1.024, 1.016), 1.0, "failed"),
+        ((1.08, 1.084, 1.076), 3.0, "failed"),
+    ],
+)
+def test_the_verification_pulls_are_tested_for_equivalence(
+    session: Session, tuner: Person, car: Car, levels: tuple[float, ...], margin: float, outcome: str
+) -> None:
+    work = Work(session, tuner, car, opened(session, tuner, car, margin_percent=margin))
+    work.through("readiness")
+    pulls = verification(session, tuner, car, work.later(), levels=levels)
+    row = work.close("pull", PullsMeasured(pulls))
+    assert row.outcome == outcome
+    assert row.evidence["kept"] == {"session_id": pulls, "baseline_session_id": car.baseline_id}
+    assert restores.case(session, work.restore_id).progress.may_sign_off == (outcome == "verified")
+
+
+def test_pulls_from_before_the_case_or_of_a_revision_prove_nothing(session: Session, tuner: Person, work: Work) -> None:
+    before = verification(session, tuner, work.car, OPENED, levels=(1.0,), measured_at=OPENED - dt.timedelta(hours=1))
+    tuned = verification(session, tuner, work.car, work.later(), levels=(1.0, 1.001))
+    work.through("readiness")
+    with pytest.raises(Conflict, match="before this restore"):
+        work.close("pull", PullsMeasured(before))
+    with pytest.raises(Conflict, match="before this restore"):
+        work.close("pull", PullsMeasured(work.car.baseline_id))
+    with pytest.raises(Conflict, match="attributed to a revision"):
+        work.close("pull", PullsMeasured(tuned))
+    with pytest.raises(NotFound):
+        work.close("pull", PullsMeasured(999))
+
+
+def test_a_session_without_a_pull_proves_nothing(session: Session, tuner: Person, work: Work) -> None:
+    work.through("readiness")
+    empty = verification(session, tuner, work.car, work.later(), levels=())
+    with pytest.raises(Conflict, match="No pull of this session counts"):
+        work.close("pull", PullsMeasured(empty))
 
 
 # Overrides

@@ -48,7 +48,7 @@ def certificate_page(
     issued = case.certificate
     body = restore_certificate.body(session, case, at=at, zone=zone)
     vehicle = body["vehicle"]
-    address = f"{base_url}/restores/{restore_id}/certificate" if base_url else None
+    address = restore_certificate.address(base_url, restore_id)
     return CertificatePage(
         restore_id=restore_id,
         draft=issued is None,

@@ -276,7 +276,6 @@ def _facts(session: Session, case: Case) -> tuple[tuple[str, str | None], ...]:
     if restore.baseline_session_id is not None:
         baseline = _session_words(session, dyno.dyno_session(session, restore.baseline_session_id))
     return (
-        ("Why", restore.reason),
         ("Coding to restore", snapshot),
         ("Baseline to compare with", baseline),
         ("Margin of equivalence", f"{restore.margin_percent:g} % either way"),
@@ -318,7 +317,7 @@ def step_view(session: Session, case: Case, state: StepState, person: Person, re
         caution=step.caution,
         waits_for=tuple(case.plan.step(key).title for key in state.waits_for),
         finding="" if state.verdict is None else state.verdict.sentence,
-        details=() if state.verdict is None else state.verdict.details,
+        details=() if state.verdict is None or step.evidence == "stock image" else state.verdict.details,
         found_at=None if found is None else found.at,
         found_by="" if found is None else _name(session, found.by_id),
         stale=state.stale,
