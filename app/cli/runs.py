@@ -64,12 +64,12 @@ def _take(engine: "Engine", path: Path) -> bool:
     """One file, one transaction; a file that cannot be read is named and left alone."""
     from app.actions.add_inbox_item import add_inbox_item
     from app.errors import AppError
-    from app.readers.dyno_csv import read_dyno_csv
+    from app.readers.dyno_file import read_dyno_file
     from app.record.engine import transaction
 
     try:
         data = path.read_bytes()
-        found = read_dyno_csv(data)
+        found = read_dyno_file(data)
         with transaction(engine) as session:
             _, known = add_inbox_item(
                 session,

@@ -23,7 +23,7 @@ from app.readers.dyno_columns import (
 )
 from app.readers.dyno_rows import Part, head, part, pieces
 from app.readers.dyno_words import BY_NAME
-from app.readers.table_dialect import Block, Table, read_table
+from app.readers.table_dialect import Table, read_table
 
 MAX_PULLS = 200
 _SLIPS_SHOWN = 50
@@ -115,14 +115,29 @@ def _read(table: Table, profile: ColumnProfile | None) -> DynoFile:
     columns = recognise_columns(headers, units, groups, profile)
     runs, notes = pieces(table, headers)
     parts = [part(label, rows, columns, table.decimal, width) for label, rows in runs]
+    where = f"line {first.above[-1].line if first.above else first.rows[0].line}"
+    found = assemble(columns, parts, notes, where=where)
+    return replace(
+        found,
+        preamble=table.preamble,
+        delimiter=table.delimiter,
+        decimal=table.decimal,
+        encoding=table.encoding,
+    )
+
+
+def assemble(
+    columns: list[RecognisedColumn], parts: list[Part], notes: list[str], *, where: str | None = None
+) -> DynoFile:
+    """The file that recognised columns and their numbers make; BadInput when they make no pull, at `where`."""
     columns, more = deduce_units(columns, parts)
-    notes += more
-    _require(columns, first)
+    notes = [*notes, *more]
+    _require(columns, where)
     columns, unused = _one_column_per_channel(columns)
     notes += unused
     pulls = [pull for each in parts for pull in _pulls(each, columns)]
     if not pulls:
-        raise BadInput("No column of this table holds numbers.", where=f"line {first.rows[0].line}")
+        raise BadInput("No column of this table holds numbers.", where=where)
     if len(pulls) > MAX_PULLS:
         raise BadInput(f"{len(pulls)} pulls in one file; {MAX_PULLS} is the most that is read.")
     pulls = _distinct([_complete(pull) for pull in pulls])
@@ -131,23 +146,13 @@ def _read(table: Table, profile: ColumnProfile | None) -> DynoFile:
     notes += [note for _, found in checked for note in found]
     if any(_is_too_slow(pull) for pull in pulls):
         notes.append("The engine speed stays below 100 rpm; check the decimal sign of this file.")
-    return DynoFile(
-        tuple(columns),
-        tuple(pulls),
-        tuple(dict.fromkeys(notes)),
-        slips,
-        table.preamble,
-        table.delimiter,
-        table.decimal,
-        table.encoding,
-    )
+    return DynoFile(tuple(columns), tuple(pulls), tuple(dict.fromkeys(notes)), slips, (), "", ".", "")
 
 
-def _require(columns: list[RecognisedColumn], block: Block) -> None:
+def _require(columns: list[RecognisedColumn], where: str | None) -> None:
     usable = {c.quantity for c in columns if c.quantity and c.unit}
     if len(usable) >= 2:
         return
-    where = f"line {block.above[-1].line if block.above else block.rows[0].line}"
     seen = [f"{c.header}: {c.quantity or 'not recognised'} ({c.confidence})" for c in columns[:20]]
     raise BadInput(
         "Fewer than two columns of this table could be recognised; say what its columns are.",
