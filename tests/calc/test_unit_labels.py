@@ -46,7 +46,7 @@ def test_what_is_ambiguous_or_unknown_is_not_guessed(text: str) -> None:
 
 def test_the_column_decides_between_meanings_of_one_spelling() -> None:
     assert parse_unit_for("KM", "power") is UNITS["PS"]  # konie mechaniczne
-    assert parse_unit_for("km", "length") is UNITS["km"]
+    assert parse_unit_for("km", "distance") is UNITS["km"]
     assert parse_unit_for("kg", "torque") is UNITS["kgf·m"]
     assert parse_unit_for("kg", "mass") is UNITS["kg"]
     assert parse_unit_for("°", "temperature") is UNITS["°C"]
