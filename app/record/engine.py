@@ -39,8 +39,13 @@ def make_engine(url: str) -> Engine:
     def _connect(connection: Any, _record: Any) -> None:
         connection.isolation_level = None  # the driver must not guess where BEGIN goes
         cursor = connection.cursor()
-        for pragma in _PRAGMAS:
-            cursor.execute("PRAGMA " + pragma)
+        try:
+            for pragma in _PRAGMAS:
+                cursor.execute("PRAGMA " + pragma)
+        except (pysqlite3.dbapi2.DatabaseError, UnicodeDecodeError) as error:
+            if _is_damage(error):
+                raise StorageFailed(_STORAGE["SQLITE_CORRUPT"]) from error
+            raise
         cursor.close()
 
     @event.listens_for(engine, "begin")
@@ -102,6 +107,12 @@ def storage_errors() -> Iterator[None]:
         if sqlstate.startswith("53"):  # PostgreSQL class 53: insufficient resources
             raise StorageFailed(_STORAGE["SQLITE_FULL"]) from error
         raise
+
+
+def _is_damage(error: Exception) -> bool:
+    """Whether SQLite could not make sense of the file, down to names in its schema that are no text any more."""
+    name = str(getattr(error, "sqlite_errorname", ""))
+    return isinstance(error, UnicodeDecodeError) or name.startswith(("SQLITE_CORRUPT", "SQLITE_NOTADB"))
 
 
 def is_serialization_failure(error: DBAPIError) -> bool:

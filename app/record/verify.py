@@ -9,7 +9,7 @@ from sqlalchemy import inspect, select
 from sqlalchemy.exc import DBAPIError, NoResultFound
 from sqlalchemy.orm import InstrumentedAttribute, Session, undefer
 
-from app.errors import Damaged
+from app.errors import Damaged, NotFound
 from app.record import content
 from app.record.journal import GENESIS, Head, link
 from app.record.row_hash import canonical, row_hash
@@ -50,16 +50,21 @@ def verify(
     that the tail was cut or the whole chain rewritten.
     """
     findings: list[str] = []
-    hashes, expected = _walk_chain(session, findings)
-    findings.extend(_against_anchors(hashes, anchors))
-    rows = _check_rows(session, expected, findings, progress)
-    blobs = _check_blobs(session, findings, progress)
+    hashes: dict[int, str] = {}
+    rows = blobs = 0
+    try:
+        expected = _walk_chain(session, hashes, findings)
+        findings.extend(_against_anchors(hashes, anchors))
+        rows = _check_rows(session, expected, findings, progress)
+        blobs = _check_blobs(session, findings, progress)
+    except (ValueError, TypeError):  # what the database gives is not what its schema says
+        findings.append("The database cannot be read to the end: it is damaged. Recover it from a backup.")
     last = max(hashes, default=0)
     return Verification(len(hashes), rows, blobs, Head(last, hashes.get(last, GENESIS)), tuple(findings))
 
 
-def _walk_chain(session: Session, findings: list[str]) -> tuple[dict[int, str], dict[tuple[str, str], str]]:
-    hashes: dict[int, str] = {}
+def _walk_chain(session: Session, hashes: dict[int, str], findings: list[str]) -> dict[tuple[str, str], str]:
+    """(table, key) → hash of every row that the journal speaks of; fills `hashes` with those of the entries."""
     expected: dict[tuple[str, str], str] = {}
     previous, number = GENESIS, 0
     for seq, entry in _each(session, JournalEntry, JournalEntry.seq):
@@ -83,7 +88,7 @@ def _walk_chain(session: Session, findings: list[str]) -> tuple[dict[int, str], 
                 expected[(table, str(key))] = digest
         except (ValueError, KeyError, TypeError):
             findings.append(f"Journal: the content of entry {seq} cannot be read.")
-    return hashes, expected
+    return expected
 
 
 def _columns(entry: JournalEntry) -> tuple[Any, ...]:
@@ -96,26 +101,36 @@ def _told(body: dict[str, Any]) -> tuple[Any, ...]:
 
 
 def _each(session: Session, table: type[T], key: InstrumentedAttribute[Any]) -> Iterator[tuple[Any, T | None]]:
-    """(key, row) in order; None for a row that the database or the types of its columns refuse to give."""
+    """(key, row); None for a row that the database or the types of its columns refuse to give.
+
+    Only the journal is asked for in order: its key is the table's own order. An order by another key would be
+    taken from that key's index, and a damaged key in the row itself would go unseen.
+    """
     options = [undefer(Content.data)] if table is Content else []
-    query = select(table).options(*options).order_by(key)
-    known: list[Any] = []
+    query = select(table).options(*options)
+    ordered = query.order_by(key) if table is JournalEntry else query
+    known: set[Any] = set()
     try:
-        for row in session.scalars(query.execution_options(yield_per=50)):
-            known.append(getattr(row, key.key))
-            yield known[-1], row
-            session.expunge(row)
+        for row in session.scalars(ordered.execution_options(yield_per=50)):
+            if row is None:
+                raise ValueError("a row without a key")
+            known.add(getattr(row, key.key))
+            yield getattr(row, key.key), row
+            if row in session:  # a damaged key may give the same row twice
+                session.expunge(row)
         return
     except (DBAPIError, ValueError, TypeError):
         session.expunge_all()
-    for value in session.scalars(select(key).order_by(key)).all()[len(known) :]:
+    for value in session.scalars(select(key).order_by(key)).all():
+        if value in known:
+            continue
         try:
             row = session.scalars(query.where(key == value)).one()
         except (DBAPIError, NoResultFound, ValueError, TypeError):
             yield value, None
             continue
         yield value, row
-        session.expunge(row)
+        session.expunge_all()
 
 
 def _against_anchors(hashes: dict[int, str], anchors: Iterable[tuple[int, str]]) -> list[str]:
@@ -170,7 +185,7 @@ def _check_blobs(session: Session, findings: list[str], progress: Progress | Non
             content.fetch(session, digest)
         except Damaged as error:
             findings.append(error.sentence)
-        except DBAPIError:
+        except (DBAPIError, NotFound):
             findings.append(f"The stored file {digest[:16]}… cannot be read from the database.")
         if progress is not None and number % 20 == 0:
             progress("stored files", number, len(digests))
