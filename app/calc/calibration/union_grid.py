@@ -16,21 +16,28 @@ _ROUNDING = 1e-9
 
 
 def union_grid(before: MapState, after: MapState, scaling: Scaling | None) -> Grid | None:
-    """Both maps at the breakpoints of either; None when they have no axes in common or an axis is not monotonic.
+    """Both maps at the breakpoints of either; None when they have no axes in common or an axis is not monotonic."""
+    if not before.axes or len(before.axes) != len(after.axes):
+        return None
+    if any(axis.values.size == 0 for axis in (*before.axes, *after.axes)):
+        return None
+    points = [_union(a, b) for a, b in zip(before.axes, after.axes, strict=True)]
+    return grid_at(before, after, scaling, points)
+
+
+def grid_at(before: MapState, after: MapState, scaling: Scaling | None, points: list[Floats]) -> Grid | None:
+    """Both maps read at `points`, along x or x and y; None when an axis is not monotonic.
 
     A stored number stands for everything within half a step of it. Differences not larger than that, by the
     scaling of the stored numbers, are therefore 0: a breakpoint cannot be moved without rounding the values.
     """
-    if not before.axes or len(before.axes) != len(after.axes):
-        return None
     old, new = _rising(before), _rising(after)
-    if old is None or new is None:
+    if old is None or new is None or len(old.axes) != len(points) or len(new.axes) != len(points):
         return None
-    points = [_union(a, b) for a, b in zip(old.axes, new.axes, strict=True)]
     at_old, at_new = interpolated(old.values, old.axes, points), interpolated(new.values, new.axes, points)
     change = np.asarray(at_new - at_old)
     step = np.maximum(
-        interpolated(_steps(old, scaling), old.axes, points), interpolated(_steps(new, scaling), new.axes, points)
+        interpolated(steps_of(old, scaling), old.axes, points), interpolated(steps_of(new, scaling), new.axes, points)
     )
     rounding = _ROUNDING * np.maximum(np.abs(at_old), np.abs(at_new))
     change[np.abs(change) <= step / 2 + rounding] = 0.0
@@ -95,7 +102,7 @@ def _union(a: DeltaAxis, b: DeltaAxis) -> Floats:
     return points[np.concatenate(([True], np.diff(points) > near))]
 
 
-def _steps(state: MapState, scaling: Scaling | None) -> Floats:
+def steps_of(state: MapState, scaling: Scaling | None) -> Floats:
     """What one step of the stored number means physically, cell by cell; 0 where nothing was rounded."""
     if scaling is None or state.raw is None or state.raw.dtype.kind == "f":
         return np.zeros(state.values.shape)
