@@ -34,7 +34,7 @@ def read_layout(
     """
     if not data.strip():
         raise BadInput("The layout file is empty; choose it again.", field="file")
-    if _A2L.search(data[: 1 << 20]) is None:
+    if not _is_a2l(data):
         return ReadLayout(read_layout_csv(data), "table", ())
     order = {"standard": "standard", "as written": "as written"}.get(legacy_byte_order or "")
     found = read_a2l(data, progress=progress, legacy_byte_order=order)  # type: ignore[arg-type]  # a Literal by lookup
@@ -43,3 +43,11 @@ def read_layout(
     if found.skipped:
         findings.append("Keywords not used for decoding: " + ", ".join(sorted(found.skipped)) + ".")
     return ReadLayout(found.layout, "A2L", tuple(findings))
+
+
+def _is_a2l(data: bytes) -> bool:
+    """By its first keywords, also in UTF-16, where every second byte is zero."""
+    head = data[: 1 << 20]
+    if head.startswith((b"\xff\xfe", b"\xfe\xff")):
+        head = head.replace(b"\x00", b"")[2:]
+    return _A2L.search(head) is not None
