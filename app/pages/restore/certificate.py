@@ -21,6 +21,7 @@ class CertificatePage:
 
     restore_id: int
     draft: bool
+    replaced_by: int | None
     number: str
     issued_at: str
     opened: str
@@ -45,13 +46,13 @@ def certificate_page(
 ) -> CertificatePage:
     """The issued certificate as it was stored; before that, a draft of it as the case stands."""
     case = restores.case(session, restore_id)
-    issued = case.certificate
     body = restore_certificate.body(session, case, at=at, zone=zone)
     vehicle = body["vehicle"]
     address = restore_certificate.address(base_url, restore_id)
     return CertificatePage(
         restore_id=restore_id,
-        draft=issued is None,
+        draft=case.certificate is None,
+        replaced_by=None if case.replaced_by is None else case.replaced_by.number,
         number=str(body["number"]),
         issued_at=str(body["issued_at"]),
         opened=restore_certificate.in_words(case.restore.at, zone),

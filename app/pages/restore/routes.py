@@ -118,13 +118,14 @@ def take_override(
     key: str,
     form: Annotated[OverrideForm, Form()],
     once: OncePerForm,
+    reading: Read,
     session: Write,
     person: Manager,
     now: Now,
 ) -> Response:
-    fits = confirmed(request, person, form.password, now)
-    step = restores.case(session, restore_id).work_step(key)
+    step = restores.case(reading, restore_id).work_step(key)
     try:
+        fits = confirmed(request, person, form.password, now)
         with session.begin_nested():
             override_restore_step(
                 session,
@@ -150,8 +151,8 @@ def take_sign_off(
     person: Tuner,
     now: Now,
 ) -> Response:
-    fits = confirmed(request, person, form.password, now)
     try:
+        fits = confirmed(request, person, form.password, now)
         with session.begin_nested():
             signed = sign_off_restore(
                 session,

@@ -146,8 +146,6 @@ class CasePage:
     issued: tuple[str, datetime] | None
     contradictions: tuple[str, ...]
     facts: tuple[tuple[str, str | None], ...]
-    done: int
-    total: int
     steps: tuple[StepView, ...]
     sign: SignView | None
     may_work: bool
@@ -253,8 +251,6 @@ def case_page(session: Session, restore_id: int, person: Person, refused: Refuse
         issued=None if certificate is None else (str(certificate.body["number"]), certificate.at),
         contradictions=_contradictions(session, case) if is_open else (),
         facts=_facts(session, case),
-        done=sum(s.state == "done" for s in work),
-        total=len(work),
         steps=tuple(step_view(session, case, state, person, refused) for state in work),
         sign=_sign(session, case, person, refused),
         may_work=person.role in ("tuner", "manager"),
