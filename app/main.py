@@ -28,7 +28,9 @@ import app.pages.flash
 import app.pages.gain.routes
 import app.pages.intake
 import app.pages.journal
-import app.pages.layouts
+import app.pages.layouts.checksum_search
+import app.pages.layouts.growth
+import app.pages.layouts.routes
 import app.pages.limits
 import app.pages.lists_csv
 import app.pages.lists_json
@@ -63,7 +65,9 @@ PAGES: tuple[ModuleType, ...] = (
     app.pages.gain.routes,
     app.pages.intake,
     app.pages.journal,
-    app.pages.layouts,
+    app.pages.layouts.checksum_search,
+    app.pages.layouts.growth,
+    app.pages.layouts.routes,
     app.pages.limits,
     app.pages.lists_csv,
     app.pages.lists_json,

@@ -9,6 +9,7 @@ from app.calc.calibration.layout import CATEGORIES, AxisDefinition, Category, Ma
 from app.calc.calibration.scaling import Scaling
 from app.calc.calibration.shape_guess import ShapeGuess
 from app.errors import BadInput
+from app.pages.layouts.typed import address_of
 
 KINDS: tuple[tuple[MapKind, str], ...] = (
     ("value", "One number"),
@@ -179,14 +180,6 @@ def _count(text: str, field: str) -> int:
 
 def _address(text: str, field: str, base: int) -> int:
     return address_of(text, field) - base
-
-
-def address_of(text: str, field: str) -> int:
-    """An address as it stands in the image: hexadecimal, with or without 0x."""
-    digits = text.strip().lower().removeprefix("0x")
-    if not digits or len(digits) > 12 or set(digits) - set("0123456789abcdef"):
-        raise BadInput(f"“{text[:20]}” is no address; write it in hexadecimal, like 0x8120.", field=field)
-    return int(digits, 16)
 
 
 def _choice(text: str, allowed: tuple[T, ...], field: str) -> T:

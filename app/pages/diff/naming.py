@@ -9,8 +9,9 @@ from pydantic import BaseModel, Field
 from app.actions.name_range import name_range
 from app.errors import AppError
 from app.pages.diff.address import Address
-from app.pages.diff.map_form import MapFields, address_of, definition_of, of_flat
+from app.pages.diff.map_form import MapFields, definition_of, of_flat
 from app.pages.diff.name_view import NamedRange, PreviewPage, name_page, preview_of
+from app.pages.layouts.typed import address_of
 from app.record import comparisons, layouts
 from app.web.form import FormModel, OncePerForm, see_other
 from app.web.now import Now

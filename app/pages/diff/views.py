@@ -82,7 +82,7 @@ class ComparePage:
     later_ranges: str | None
     unreadable: tuple[tuple[str, str], ...]
     downloads: tuple[tuple[str, str], ...]
-    maps_of_revision: str | None
+    compare_again: tuple[str, str] | None
 
 
 def panel_page(compared: Compared, address: Address) -> PanelPage:
@@ -130,7 +130,7 @@ def compare_page(session: Session, compared: Compared, address: Address, person:
             (text, f"/compare/deltas.{ending}?{address.subject_query()}")
             for text, ending in (("CSV", "csv"), ("JSON", "json"))
         ),
-        maps_of_revision=f"/revisions/{compared.after.row.id}" if isinstance(compared.after.row, Revision) else None,
+        compare_again=_compare_again(session, compared, person),
     )
 
 
@@ -232,6 +232,18 @@ def _panel(compared: Compared, address: Address, listed: list[MapDelta]) -> Pane
         following=None if at is None or at + 1 == len(names) else (names[at + 1], here.href(map=names[at + 1])),
         layout_href="" if compared.layout is None else f"/layouts/{compared.layout.id}?q={quoted(delta.name)}",
     )
+
+
+def _compare_again(session: Session, compared: Compared, person: Person) -> tuple[str, str] | None:
+    """Sentence and address, where revisions were compared with an earlier version of the layout in use here."""
+    if compared.layout is None or person.role not in ("tuner", "manager"):
+        return None
+    count = len(layouts.outdated(session, compared.layout))
+    if not count:
+        return None
+    name = f"{compared.layout.name} v{compared.layout.version}"
+    which = "One revision was" if count == 1 else f"{count} revisions were"
+    return f"{which} compared before {name} was on record.", f"/layouts/{compared.layout.id}/recompute"
 
 
 def _name_prefix(compared: Compared, address: Address, person: Person) -> str | None:

@@ -1,0 +1,1 @@
+"""Pages of layouts: upload, look through, let them grow from use."""
