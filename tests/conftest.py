@@ -19,7 +19,6 @@ from sqlalchemy import Engine, create_engine, text
 from sqlalchemy.orm import Session
 from sqlalchemy.pool import NullPool
 
-from app.main import create_app
 from app.record import people, sign_ins
 from app.record.engine import make_engine, open_session, transaction
 from app.record.migrate import upgrade
@@ -134,6 +133,8 @@ def now() -> datetime:
 @pytest.fixture(scope="session")
 def built_app() -> FastAPI:
     """Building the application takes longer than most tests: it is built once and given each test's database."""
+    from app.main import create_app  # loads every page; tests of the layers below run without
+
     return create_app(Settings(database_url="", time_zone="UTC"), make_engine("sqlite://"))
 
 
