@@ -5,7 +5,7 @@ from collections.abc import Sequence
 
 from sqlalchemy.orm import Session
 
-from app.calc.calibration.by_hand import by_hand
+from app.calc.calibration.manual_delta import comparison_by_hand
 from app.calc.calibration.map_delta import MapDelta
 from app.errors import BadInput, Conflict
 from app.record import analyses, journal, revisions, vehicles
@@ -26,15 +26,11 @@ def enter_deltas(
     names = [delta.name for delta in deltas]
     if not names:
         raise BadInput("Enter at least one map that was changed.", field="csv")
-    if len(set(names)) != len(names):
-        twice = next(name for name in names if names.count(name) > 1)
-        raise BadInput(f"The map “{twice}” is entered twice; keep one of the two.", field="csv")
     latest = revisions.analysis(session, revision.id)
     earlier = [] if latest is None else analyses.deltas_of(session, latest.id)
     kept = [delta for delta in earlier if delta.name not in set(names)]
-    row = analyses.store(
-        session, by_hand([*kept, *deltas]), revision_id=revision.id, layout_id=None, at=at, by_id=person.id
-    )
+    comparison = comparison_by_hand([*kept, *deltas])
+    row = analyses.store(session, comparison, revision_id=revision.id, layout_id=None, at=at, by_id=person.id)
     unit = vehicles.control_unit(session, revision.control_unit_id)
     journal.append(
         session,

@@ -8,7 +8,7 @@ from app.calc.calibration.delta import compare
 from app.calc.calibration.image import Image
 from app.errors import BadInput, Conflict
 from app.readers.image import ReadImage
-from app.record import analyses, images, journal, layouts, revisions, stocks, vehicles
+from app.record import analyses, images, journal, layouts, revisions, stocks, vehicles, warning_rules
 from app.record.revisions import NewRevision
 from app.record.tables import Person, Revision, Stock
 
@@ -38,7 +38,13 @@ def log_revision(
     _refuse_wrong_file(before, read.image)
     layout_id = revision.layout_id or _suggested_layout_id(session, unit.software_number, base)
     layout = None if layout_id is None else layouts.layout(session, layout_id)
-    comparison = compare(before, read.image, layouts.definitions(session, layout))
+    definitions = layouts.definitions(session, layout)
+    comparison = warning_rules.warned(
+        session,
+        compare(before, read.image, definitions),
+        definitions,
+        lambda: revisions.stock_image(session, base),
+    )
     fields = images.store(
         session,
         read.image,

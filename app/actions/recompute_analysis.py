@@ -6,7 +6,7 @@ from sqlalchemy.orm import Session
 
 from app.calc.calibration.delta import compare
 from app.errors import Conflict
-from app.record import analyses, journal, layouts, revisions, vehicles
+from app.record import analyses, journal, layouts, revisions, vehicles, warning_rules
 from app.record.tables import Analysis, Person
 
 
@@ -24,7 +24,10 @@ def recompute_analysis(
     if after is None or before is None:
         raise Conflict("A comparison needs the images of the revision and of what it was made from.")
     layout = layouts.layout(session, layout_id)
-    comparison = compare(before, after, layouts.definitions(session, layout))
+    definitions = layouts.definitions(session, layout)
+    comparison = warning_rules.warned(
+        session, compare(before, after, definitions), definitions, lambda: revisions.stock_image(session, revision)
+    )
     row = analyses.store(session, comparison, revision_id=revision.id, layout_id=layout.id, at=at, by_id=person.id)
     unit = vehicles.control_unit(session, revision.control_unit_id)
     journal.append(

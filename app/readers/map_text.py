@@ -3,14 +3,13 @@
 import math
 import re
 from dataclasses import dataclass
-from typing import get_args
 
 import numpy as np
 from numpy.typing import NDArray
 
-from app.calc.calibration.delta_summary import build_deltas
-from app.calc.calibration.layout import Category, MapKind
-from app.calc.calibration.map_delta import DeltaAxis, MapDelta, MapState, MapSubject
+from app.calc.calibration.layout import CATEGORIES, Category
+from app.calc.calibration.manual_delta import manual_delta
+from app.calc.calibration.map_delta import DeltaAxis, MapDelta
 from app.errors import BadInput
 
 MOST_CELLS = 10_000
@@ -45,8 +44,6 @@ def read_typed_map(typed: TypedMap) -> MapDelta:
     name = typed.name.strip()
     if not name:
         raise BadInput("Write the map's name.", field="name")
-    if typed.category not in get_args(Category):
-        raise BadInput(f"Choose one of {', '.join(get_args(Category))}.", field="category")
     before, after = _rows(typed.before, "before"), _rows(typed.after, "after")
     if before.shape != after.shape:
         raise BadInput(
@@ -54,15 +51,33 @@ def read_typed_map(typed: TypedMap) -> MapDelta:
             field="after",
         )
     axes = _axes(typed, before.shape)
-    kinds: tuple[MapKind, ...] = ("block", "curve", "map")
-    kind = "value" if before.size == 1 and not axes else kinds[len(axes)]
-    shape = () if kind == "value" else before.shape if len(axes) == 2 or before.shape[0] > 1 else (before.size,)
-    subject = MapSubject(name, kind, typed.category, typed.unit.strip(), _decimals(typed.before, typed.after))  # type: ignore[arg-type]  # checked above
-    first, second = (MapState(numbers.reshape(shape), axes) for numbers in (before, after))
-    (delta,) = build_deltas([(subject, first, second)])
+    shape = _shape_of(before.shape, len(axes))
+    delta = manual_delta(
+        name,
+        before=before.reshape(shape),
+        after=after.reshape(shape),
+        unit=typed.unit,
+        category=_category(typed.category),
+        axes=axes,
+        decimals=_decimals(typed.before, typed.after),
+    )
     if not delta.summary.changed:
         raise BadInput("Before and after are the same: nothing changed.", field="after")
     return delta
+
+
+def _category(text: str) -> Category:
+    for category in CATEGORIES:
+        if category == text:
+            return category
+    raise BadInput(f"Choose one of {', '.join(CATEGORIES)}.", field="category")
+
+
+def _shape_of(typed: tuple[int, ...], axes: int) -> tuple[int, ...]:
+    """A single number without axes is no table; a single row over x, or without axes, is a row."""
+    if axes == 2 or typed[0] > 1:
+        return typed
+    return () if typed == (1, 1) and not axes else (typed[1],)
 
 
 def _rows(text: str, field: str) -> NDArray[np.float64]:

@@ -2,14 +2,13 @@
 
 import datetime as dt
 from collections.abc import Sequence
-from dataclasses import asdict
-from typing import Any
 
 from sqlalchemy import select
 from sqlalchemy.orm import Session
 
 from app.calc.calibration.checksum_json import results_to_json
 from app.calc.calibration.comparison import Comparison
+from app.calc.calibration.delta_json import summary_to_json
 from app.calc.calibration.delta_pack import pack_map_delta, unpack_map_delta
 from app.calc.calibration.map_delta import MapDelta as Delta
 from app.record.tables import Analysis, MapDelta
@@ -77,7 +76,7 @@ def add_deltas(
                 kind=delta.kind,
                 category=delta.category,
                 unit=delta.unit,
-                summary=_summary(delta),
+                summary={**summary_to_json(delta.summary), "decimals": delta.decimals},
                 data=pack_map_delta(delta),
                 at=at,
                 by_id=by_id,
@@ -92,12 +91,3 @@ def deltas_of(session: Session, analysis_id: int) -> list[Delta]:
         select(MapDelta.data).where(MapDelta.analysis_id == analysis_id).order_by(MapDelta.position)
     )
     return [unpack_map_delta(bytes(data)) for data in packed]
-
-
-def _summary(delta: Delta) -> dict[str, Any]:
-    summary = asdict(delta.summary)
-    summary["axes_changed"] = list(delta.summary.axes_changed)
-    if delta.summary.largest is not None:
-        summary["largest"]["index"] = list(delta.summary.largest.index)
-        summary["largest"]["at"] = [asdict(place) for place in delta.summary.largest.at]
-    return {**summary, "decimals": delta.decimals}

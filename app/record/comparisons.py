@@ -8,7 +8,7 @@ from app.calc.calibration.comparison import Comparison
 from app.calc.calibration.delta import compare
 from app.calc.calibration.image import Image
 from app.calc.calibration.layout import Layout as Definitions
-from app.record import layouts, nodes
+from app.record import layouts, nodes, revisions, warning_rules
 from app.record.nodes import Node
 from app.record.tables import Layout
 
@@ -36,7 +36,9 @@ def of_nodes(session: Session, before: str, after: str, *, layout_id: int | None
     row = layouts.layout(session, layout_id) if layout_id is not None else suitable_layout(session, first, second)
     definitions = layouts.definitions(session, row)
     old, new = nodes.image(session, first), nodes.image(session, second)
-    return Compared(first, second, row, definitions, old, new, compare(old, new, definitions))
+    found = compare(old, new, definitions)
+    comparison = warning_rules.warned(session, found, definitions, lambda: revisions.stock_image(session, second.row))
+    return Compared(first, second, row, definitions, old, new, comparison)
 
 
 def suitable_layout(session: Session, first: Node, second: Node) -> Layout | None:

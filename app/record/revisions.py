@@ -122,6 +122,12 @@ def children(session: Session, row: Revision) -> Sequence[Revision]:
     return session.scalars(select(Revision).where(Revision.parent_id == row.id).order_by(Revision.number)).all()
 
 
+def stock_image(session: Session, row: Revision | Stock) -> Image | None:
+    """The image of the stock that a node descends from, or is."""
+    stock = row if isinstance(row, Stock) else stock_of(session, row)
+    return None if stock is None else images.load(session, stock)
+
+
 def image_of_node(session: Session, node: Revision | Stock | None) -> Image | None:
     """The image of a node of the tree; None for a revision entered by hand."""
     return None if node is None or node.sha256 is None else images.load(session, node)

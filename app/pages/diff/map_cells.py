@@ -43,12 +43,12 @@ def table_of(delta: MapDelta, grid: Grid, show: str) -> dict[str, Any]:
         signed = show in ("change", "percent")
         texts = [[number(value, decimals, sign=signed) for value in row] for row in values.tolist()]
     steps = _steps(change, limit_of(grid)).tolist()
-    covered = None if grid.covered is None else rows_of(np.asarray(grid.covered, np.float64)).tolist()
+    covered = rows_of(np.asarray(grid.covered, np.float64)).tolist()
     return {
         "x": axis_of(grid.axes[0] if grid.axes else None, values.shape[1]),
         "y": axis_of(grid.axes[1], values.shape[0]) if len(grid.axes) > 1 else _counted(values.shape[0]),
         "rows": [
-            [_cell(text, step, covered is not None and not covered[y][x]) for x, (text, step) in enumerate(line)]
+            [_cell(text, step, not covered[y][x]) for x, (text, step) in enumerate(line)]
             for y, line in enumerate(
                 zip(row, row_steps, strict=True) for row, row_steps in zip(texts, steps, strict=True)
             )

@@ -1,15 +1,17 @@
 """The diff view: any two of stock and revisions side by side."""
 
-from typing import Annotated
+from typing import Annotated, Literal
 
 from fastapi import APIRouter, Query, Request
 from fastapi.responses import HTMLResponse, RedirectResponse, Response
 
+from app.calc.calibration.delta_export import comparison_csv, comparison_json
 from app.errors import Conflict
 from app.pages.diff.address import Address
 from app.pages.diff.views import compare_page, panel_page
 from app.record import comparisons, nodes, revisions, vehicles
 from app.record.car_state import on_units
+from app.web.download import attachment
 from app.web.page import render, render_fragment
 from app.web.signed_in import Viewer
 from app.web.transaction import Read
@@ -44,6 +46,19 @@ def show(
     page = compare_page(session, compared, address, person)
     title = f"{page.before.label} to {page.after.label}"
     return render(request, "diff/page.html", page, session=session, person=person, title=title)
+
+
+@router.get("/compare/deltas.{ending}")
+def download(
+    ending: Literal["csv", "json"], session: Read, _person: Viewer, before: From, to: str, layout: LayoutId = ""
+) -> Response:
+    """Everything that changed, for another program."""
+    compared = comparisons.of_nodes(session, before, to, layout_id=int(layout) if layout else None)
+    name = f"{before}-to-{to}.{ending}"
+    if ending == "csv":
+        # A byte order mark, or spreadsheets take the text for their country's old code page.
+        return attachment(comparison_csv(compared.comparison).encode("utf-8-sig"), name, "text/csv; charset=utf-8")
+    return attachment(comparison_json(compared.comparison).encode(), name, "application/json")
 
 
 @router.get("/control-units/{unit_id:int}/compare")

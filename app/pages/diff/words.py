@@ -38,6 +38,8 @@ def sentence_of(delta: MapDelta) -> str:
         return "Breakpoints moved, and the function that they describe stayed the same."
     percent = "" if largest.percent is None else f" ({number(largest.percent, 1, sign=True)} %)"
     change = with_unit(number(largest.change, delta.decimals, sign=True), unit) + percent
+    if summary.cells == 1 and largest.before is None:
+        return f"Changed by {change}; what it was before is not noted."
     if summary.cells == 1:
         before, after = number(largest.before, delta.decimals), number(largest.after, delta.decimals)
         return f"{before} became {with_unit(after, unit)}: {change}."

@@ -10,6 +10,7 @@ from sqlalchemy.orm import Session
 from app.actions.enter_deltas import enter_deltas
 from app.calc.calibration.layout import CATEGORIES
 from app.errors import AppError, Conflict
+from app.readers.delta_csv import COLUMNS, read_delta_csv
 from app.readers.map_text import TypedMap, read_typed_map
 from app.record import revisions, vehicles
 from app.record.car_state import vehicle_label
@@ -18,6 +19,7 @@ from app.web.now import Now
 from app.web.page import render
 from app.web.signed_in import Tuner
 from app.web.transaction import Read, Write
+from app.web.uploads import UPLOAD_LIMIT, Upload, read_upload
 
 router = APIRouter(prefix="/revisions/{revision_id:int}/deltas")
 
@@ -29,6 +31,7 @@ class EnterPage:
     vehicle: tuple[str, str]
     entered: tuple[str, ...]
     categories: tuple[tuple[str, str], ...]
+    columns: str
     values: dict[str, str]
     errors: dict[str, str]
     sentence: str
@@ -49,7 +52,9 @@ class MapForm(FormModel):
     another: str = ""
 
 
-def _page(session: Session, revision_id: int, values: dict[str, str], error: AppError | None) -> EnterPage:
+def _page(
+    session: Session, revision_id: int, values: dict[str, str], error: AppError | None, *, field: str = ""
+) -> EnterPage:
     row = revisions.revision(session, revision_id)
     if row.kind != "by hand":
         raise Conflict(f"Revision {row.number} has an image: what it changes is computed from its bytes.")
@@ -63,9 +68,10 @@ def _page(session: Session, revision_id: int, values: dict[str, str], error: App
         entered=() if analysis is None else tuple(one.name for one in revisions.map_deltas(session, analysis.id)),
         categories=tuple((one, one.capitalize()) for one in CATEGORIES),
         values={field.name: str(field.default) for field in fields(TypedMap) if field.name != "name"}
-        | {"name": ""}
+        | {"name": "", "csv": ""}
         | values,
-        errors={} if error is None else {error.field or "name": str(error)},
+        columns=", ".join(COLUMNS),
+        errors={} if error is None else {field or error.field or "name": str(error)},
         sentence="" if error is None else str(error),
     )
 
@@ -74,6 +80,41 @@ def _page(session: Session, revision_id: int, values: dict[str, str], error: App
 def show_form(request: Request, revision_id: int, session: Read, person: Tuner) -> HTMLResponse:
     page = _page(session, revision_id, {}, None)
     return render(request, "revisions/deltas.html", page, session=session, person=person, title="What was changed")
+
+
+class TableForm(FormModel):
+    file: Upload = None
+    csv: str = ""
+
+
+@router.post("/table", max_body_size=UPLOAD_LIMIT)
+def take_table(
+    request: Request,
+    revision_id: int,
+    form: Annotated[TableForm, Form(media_type="multipart/form-data")],
+    once: OncePerForm,
+    session: Write,
+    person: Tuner,
+    now: Now,
+) -> Response:
+    """Many maps at once, from a table that was pasted or uploaded."""
+    try:
+        data = form.csv.encode() if form.csv else read_upload(form.file, field="csv")[0]
+        deltas = read_delta_csv(data)
+        with session.begin_nested():
+            enter_deltas(session, person=person, at=now, revision_id=revision_id, deltas=deltas)
+    except AppError as error:
+        page = _page(session, revision_id, {"csv": form.csv}, error, field="csv")
+        return render(
+            request,
+            "revisions/deltas.html",
+            page,
+            session=session,
+            person=person,
+            title="What was changed",
+            status=error.status,
+        )
+    return see_other(request, session, f"/revisions/{revision_id}#maps", once)
 
 
 @router.post("")

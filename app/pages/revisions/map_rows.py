@@ -51,9 +51,11 @@ def _row(row: Row, revision_id: int, compare: str | None) -> dict[str, Any]:
 
 def hand_maps(deltas: Sequence[MapDelta]) -> tuple[HandMap, ...]:
     """The numbers themselves, since no image can show them."""
-    return tuple(
-        HandMap(
-            f"map-{place}", map_view(delta, "change"), map_view(delta, "before").table, map_view(delta, "after").table
-        )
-        for place, delta in enumerate(deltas, start=1)
-    )
+    return tuple(_hand_map(f"map-{place}", delta) for place, delta in enumerate(deltas, start=1))
+
+
+def _hand_map(anchor: str, delta: MapDelta) -> HandMap:
+    view = map_view(delta, "change")
+    if delta.subject.entered_change is not None:  # nobody noted the values
+        return HandMap(anchor, view, None, None)
+    return HandMap(anchor, view, map_view(delta, "before").table, map_view(delta, "after").table)
