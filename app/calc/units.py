@@ -172,8 +172,4 @@ def convert_difference(value: float, from_unit: str, to_unit: str) -> float:
     source, target = _pair(from_unit, to_unit)
     if source.reciprocal != target.reciprocal:
         raise BadInput(f"A difference in {from_unit} has no fixed size in {to_unit}.", field="unit")
-    return (
-        value * source.factor / target.factor
-        if not source.reciprocal
-        else value * target.factor / source.factor
-    )
+    return value * source.factor / target.factor if not source.reciprocal else value * target.factor / source.factor

@@ -67,8 +67,7 @@ class _Collected:
         known = self.modules[module].setdefault(key, value)
         if canonical_value(known) != canonical_value(value):
             raise BadInput(
-                f"{module}, {key} is given twice with different values ({known[:40]} and {value[:40]}); "
-                "keep one.",
+                f"{module}, {key} is given twice with different values ({known[:40]} and {value[:40]}); keep one.",
                 where=where,
             )
 
@@ -93,9 +92,7 @@ def _clean(text: str, where: str) -> str:
     try:
         text.encode()
     except UnicodeEncodeError:
-        raise BadInput(
-            "The text holds a broken character; export the file again as UTF-8.", where=where
-        ) from None
+        raise BadInput("The text holds a broken character; export the file again as UTF-8.", where=where) from None
     if "\0" in text:
         raise BadInput("The text holds a zero byte; export the file again as text.", where=where)
     return text
@@ -213,9 +210,7 @@ def _table(text: str) -> list[tuple[int, list[str]]]:
 
 
 def _rows(text: str, delimiter: str) -> list[tuple[int, list[str]]]:
-    reader = csv.reader(
-        text.splitlines(keepends=True), delimiter=delimiter, strict=True, skipinitialspace=True
-    )
+    reader = csv.reader(text.splitlines(keepends=True), delimiter=delimiter, strict=True, skipinitialspace=True)
     rows = []
     try:
         for cells in reader:
@@ -250,8 +245,7 @@ def _read_table(rows: list[tuple[int, list[str]]], found: _Collected) -> None:
         columns, width = {"module": 0, "key": 1, "value": 2}, 3
     else:
         raise BadInput(
-            f"The table has {len(first)} columns and no heading that says which are module, key and value; "
-            "add one.",
+            f"The table has {len(first)} columns and no heading that says which are module, key and value; add one.",
             where=f"line {line}",
         )
     for line, cells in rows:
@@ -316,8 +310,7 @@ def _module_line(line: str, where: str, found: _Collected) -> None:
         name, value = " ".join(words[:cut]), " ".join(words[cut:])
     if not _HEX.fullmatch(value):
         raise BadInput(
-            f"“{line[:40]}” is no module with its bytes; write a name, a colon and whole hex bytes (two "
-            "digits each).",
+            f"“{line[:40]}” is no module with its bytes; write a name, a colon and whole hex bytes (two digits each).",
             where=where,
         )
     found.add_plain(name, value, where)

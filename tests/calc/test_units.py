@@ -112,9 +112,7 @@ def test_a_difference_of_temperatures_has_no_zero_point() -> None:
         convert_difference(1.0, "mpg (US)", "L/100 km")
 
 
-@pytest.mark.parametrize(
-    ("source", "target"), [("kW", "N·m"), ("furlong", "m"), ("m", "furlong"), ("", "kW")]
-)
+@pytest.mark.parametrize(("source", "target"), [("kW", "N·m"), ("furlong", "m"), ("m", "furlong"), ("", "kW")])
 def test_units_that_do_not_fit_are_refused(source: str, target: str) -> None:
     with pytest.raises(BadInput):
         convert(1.0, source, target)

@@ -98,9 +98,7 @@ def test_numbers_keep_every_digit() -> None:
     assert read_coding(b'{"Body": {"n": ' + digits.encode() + b"}}").as_dict()["Body"]["n"] == digits
 
 
-@pytest.mark.parametrize(
-    "line", [b"a" + b" " * 200_000 + b"b", b"AA " * 60_000 + b"x", b"[" * 200_000, b":" * 200_000]
-)
+@pytest.mark.parametrize("line", [b"a" + b" " * 200_000 + b"b", b"AA " * 60_000 + b"x", b"[" * 200_000, b":" * 200_000])
 def test_no_line_can_stall_the_reader(line: bytes) -> None:
     with pytest.raises(BadInput):
         read_coding(line)
@@ -108,19 +106,13 @@ def test_no_line_can_stall_the_reader(line: bytes) -> None:
 
 names = st.text("Body 09äß", min_size=1, max_size=6).map(str.strip).filter(lambda n: n and not n.isdigit())
 keys = st.text("abc long", min_size=1, max_size=6).map(str.strip).filter(bool)
-values = st.binary(min_size=1, max_size=5).map(lambda b: b.hex(" ").upper()) | st.sampled_from(
-    ["on", "off", "Sport"]
-)
-modules = st.dictionaries(
-    names, st.dictionaries(keys, values, min_size=1, max_size=4), min_size=1, max_size=4
-)
+values = st.binary(min_size=1, max_size=5).map(lambda b: b.hex(" ").upper()) | st.sampled_from(["on", "off", "Sport"])
+modules = st.dictionaries(names, st.dictionaries(keys, values, min_size=1, max_size=4), min_size=1, max_size=4)
 
 
 @given(modules)
 def test_written_as_json_it_reads_back(content: dict[str, dict[str, str]]) -> None:
-    collapsed = {
-        " ".join(m.split()): {" ".join(k.split()): v for k, v in kv.items()} for m, kv in content.items()
-    }
+    collapsed = {" ".join(m.split()): {" ".join(k.split()): v for k, v in kv.items()} for m, kv in content.items()}
     if sum(map(len, collapsed.values())) == sum(map(len, content.values())):
         assert read_coding(json.dumps(content).encode()).as_dict() == collapsed
 
@@ -128,9 +120,7 @@ def test_written_as_json_it_reads_back(content: dict[str, dict[str, str]]) -> No
 @given(modules, st.sampled_from(";,\t|"))
 def test_written_as_a_table_it_reads_back(content: dict[str, dict[str, str]], delimiter: str) -> None:
     rows = [["module", "key", "value"], *([m, k, v] for m, kv in content.items() for k, v in kv.items())]
-    collapsed = {
-        (" ".join(m.split()), " ".join(k.split())): v for m, kv in content.items() for k, v in kv.items()
-    }
+    collapsed = {(" ".join(m.split()), " ".join(k.split())): v for m, kv in content.items() for k, v in kv.items()}
     if len(collapsed) == len(rows) - 1:
         found = read_coding("\n".join(delimiter.join(row) for row in rows).encode())
         assert dict(found.entries()) == collapsed

@@ -38,9 +38,7 @@ def _storage(name: DataType) -> Storage:
     floating = dtype.kind == "f"
     limits = np.finfo(dtype) if floating else np.iinfo(dtype)
     low, high = (float(limits.min), float(limits.max)) if floating else (int(limits.min), int(limits.max))
-    return Storage(
-        name, dtype.itemsize, floating, low, high, dtype.newbyteorder(">"), dtype.newbyteorder("<")
-    )
+    return Storage(name, dtype.itemsize, floating, low, high, dtype.newbyteorder(">"), dtype.newbyteorder("<"))
 
 
 STORAGE: dict[DataType, Storage] = {name: _storage(name) for name in DATA_TYPES}
@@ -51,6 +49,4 @@ def storage(name: DataType) -> Storage:
     try:
         return STORAGE[name]
     except (KeyError, TypeError):
-        raise BadInput(
-            f"{name!r} is no data type; allowed are {', '.join(DATA_TYPES)}.", field="data_type"
-        ) from None
+        raise BadInput(f"{name!r} is no data type; allowed are {', '.join(DATA_TYPES)}.", field="data_type") from None

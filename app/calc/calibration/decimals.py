@@ -31,8 +31,6 @@ def decimals_of(scaling: Scaling, data_type: DataType, given: int | None = None)
 def _places(step: float) -> int:
     step = abs(step)
     for places in range(_MOST):
-        if math.isclose(step * 10**places, round(step * 10**places), rel_tol=1e-9) and round(
-            step * 10**places
-        ):
+        if math.isclose(step * 10**places, round(step * 10**places), rel_tol=1e-9) and round(step * 10**places):
             return places
     return min(_MOST, max(0, math.ceil(-math.log10(step)))) if step else 0

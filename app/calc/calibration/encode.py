@@ -65,17 +65,13 @@ def _stored(table: MapTable | AxisTable) -> tuple[NDArray[np.int64], NDArray[Any
     if table.addresses is None or table.raw is None:
         raise BadInput(f"The axis {table.name!r} is not stored in the image and cannot be written.")
     if table.definition.differences:
-        raise BadInput(
-            f"The axis {table.name!r} is stored as differences and cannot be written point by point."
-        )
+        raise BadInput(f"The axis {table.name!r} is stored as differences and cannot be written point by point.")
     return table.addresses, table.raw, table.values
 
 
 def _check_fit(table: MapTable | AxisTable, values: NDArray[Any]) -> None:
     store = storage(table.data_type)
-    low, high = (
-        (table.raw_min, table.raw_max) if isinstance(table, MapTable) else (store.minimum, store.maximum)
-    )
+    low, high = (table.raw_min, table.raw_max) if isinstance(table, MapTable) else (store.minimum, store.maximum)
     bad = (values < low) | (values > high)
     if not store.is_float:
         bad |= values != np.rint(values)

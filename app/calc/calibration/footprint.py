@@ -35,9 +35,7 @@ class Footprints:
         first = np.searchsorted(self.reach, starts, side="right")
         last = np.searchsorted(self.start, ends, side="left")
         length = np.maximum(last - first, 0)
-        rows = np.repeat(first - np.concatenate(([0], np.cumsum(length)[:-1])), length) + np.arange(
-            length.sum()
-        )
+        rows = np.repeat(first - np.concatenate(([0], np.cumsum(length)[:-1])), length) + np.arange(length.sum())
         return np.unique(rows[self.end[rows] > np.repeat(starts, length)])
 
     def owners(self, run_starts: ArrayLike, run_ends: ArrayLike) -> NDArray[np.int64]:

@@ -9,9 +9,7 @@ from typing import Literal, get_args
 
 from app.calc.calibration.datatype import DataType, storage
 
-PartRole = Literal[
-    "values", "axis", "count", "offset", "distance", "shift", "rescale", "rescale count", "reserved"
-]
+PartRole = Literal["values", "axis", "count", "offset", "distance", "shift", "rescale", "rescale count", "reserved"]
 PART_ROLES: tuple[PartRole, ...] = get_args(PartRole)
 
 StaticKind = Literal["packed", "parts", "cells"]

@@ -24,9 +24,7 @@ from app.calc.calibration.formula import compile_formula
 from app.errors import BadInput
 
 Floats = NDArray[np.float64]
-ScalingKind = Literal[
-    "identical", "linear", "rational", "interpolated table", "exact table", "text table", "formula"
-]
+ScalingKind = Literal["identical", "linear", "rational", "interpolated table", "exact table", "text table", "formula"]
 SCALING_KINDS: tuple[ScalingKind, ...] = get_args(ScalingKind)
 
 
@@ -148,9 +146,7 @@ class Scaling:
             return np.asarray(((a * p + b) * p + c) / ((d * p + e) * p + f)), nowhere
         if self.kind == "formula":
             if not self.inverse_formula:
-                raise BadInput(
-                    f"The conversion {self.name!r} has no inverse formula; values cannot be written."
-                )
+                raise BadInput(f"The conversion {self.name!r} has no inverse formula; values cannot be written.")
             return compile_formula(self.inverse_formula)(p), nowhere
         return self._from_table(p)
 
@@ -161,9 +157,7 @@ class Scaling:
             return table[nearest, 1], table[nearest, 0] != p
         steps = np.diff(table, axis=0)
         if (steps[:, 0] == 0).any() or not ((steps[:, 1] > 0).all() or (steps[:, 1] < 0).all()):
-            raise BadInput(
-                f"The table of the conversion {self.name!r} is not monotonic; values cannot be written."
-            )
+            raise BadInput(f"The table of the conversion {self.name!r} is not monotonic; values cannot be written.")
         return np.interp(p, table[:, 0], table[:, 1]), (p < table[0, 0]) | (p > table[-1, 0])
 
     def labels(self, raw: ArrayLike) -> list[str]:
@@ -187,9 +181,7 @@ def check_scaling(scaling: Scaling) -> None:
     kind, numbers = scaling.kind, scaling.coefficients
     name = scaling.name or kind
     if kind not in SCALING_KINDS:
-        raise BadInput(
-            f"{kind!r} is no kind of conversion; allowed are {', '.join(SCALING_KINDS)}.", field="kind"
-        )
+        raise BadInput(f"{kind!r} is no kind of conversion; allowed are {', '.join(SCALING_KINDS)}.", field="kind")
     if not np.isfinite(numbers).all() or not np.isfinite(scaling.points).all():
         raise BadInput(f"The conversion {name!r} has a number that is not finite.", field="coefficients")
     if kind == "linear" and (len(numbers) != 2 or numbers[0] == 0):

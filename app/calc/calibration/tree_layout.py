@@ -23,7 +23,5 @@ def positions(parents: Mapping[int, int | None], order: Sequence[int]) -> dict[i
             if number:
                 next_row += 1
             placed[child] = (column + 1, row if number == 0 else next_row)
-        waiting.extend(
-            (child, column + 1, placed[child][1]) for child in reversed(children.get(parent, []))
-        )
+        waiting.extend((child, column + 1, placed[child][1]) for child in reversed(children.get(parent, [])))
     return {node: placed[node] for node in order if node in placed}

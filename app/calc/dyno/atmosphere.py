@@ -139,8 +139,4 @@ def moist_air_density_kg_m3(conditions: Conditions) -> float | None:
         return None
     vapour, _ = vapour_pressure_range_hpa(conditions)
     dry = conditions.pressure_hpa - vapour
-    return (
-        100.0
-        * (dry + _VAPOUR_TO_AIR * vapour)
-        / (_GAS_CONSTANT_DRY_AIR * (conditions.temperature_c + 273.15))
-    )
+    return 100.0 * (dry + _VAPOUR_TO_AIR * vapour) / (_GAS_CONSTANT_DRY_AIR * (conditions.temperature_c + 273.15))

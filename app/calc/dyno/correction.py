@@ -250,9 +250,7 @@ def _missing_flags(
 def _fit_flags(standard: str, engine: Engine) -> list[str]:
     flags = []
     if standard in ("iso_1585", "sae_j1349", "sae_j1349_2004") and engine.ignition == "compression":
-        flags.append(
-            f"{STANDARDS[standard]} is the spark-ignition form; for compression ignition use ISO 1585's own."
-        )
+        flags.append(f"{STANDARDS[standard]} is the spark-ignition form; for compression ignition use ISO 1585's own.")
     if standard == "iso_1585_ci" and engine.ignition == "spark":
         flags.append("This is the compression-ignition form; the engine is recorded as spark ignition.")
     if standard == "din_70020":

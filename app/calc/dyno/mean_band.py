@@ -5,8 +5,8 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from app.calc.dyno.kinematic import field_length, threshold
 from app.calc.dyno.curve import Pulls
+from app.calc.dyno.kinematic import field_length, threshold
 from app.calc.dyno.repeatability import History
 
 Values = NDArray[np.float64]

@@ -20,7 +20,5 @@ def session_factor(
         return UNCORRECTED
     if pressure_hpa is None or temperature_c is None:
         return None
-    engine = Engine(
-        ignition="compression" if diesel else "spark", charging="turbocharger" if boosted else "none"
-    )
+    engine = Engine(ignition="compression" if diesel else "spark", charging="turbocharger" if boosted else "none")
     return correction(standard, Conditions(pressure_hpa, temperature_c, relative_humidity_percent), engine=engine)

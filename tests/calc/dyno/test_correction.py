@@ -92,18 +92,14 @@ def test_published_std_with_humidity(key: str) -> None:
     """Trade page on corrected power (J607)."""
     row = PUBLISHED[key]
     inputs = row["inputs"]
-    air = Conditions(
-        _inches(inputs["pressure_inHg"]), convert(inputs["t_F"], "°F", "°C"), 100.0 * inputs["RH"]
-    )
+    air = Conditions(_inches(inputs["pressure_inHg"]), convert(inputs["t_F"], "°F", "°C"), 100.0 * inputs["RH"])
     assert correction("sae_j607", air).factor == pytest.approx(row["published"], abs=row["tolerance"])
 
 
 @pytest.mark.parametrize("row", DATA["humidity"])
 def test_humidity_enters_through_the_dry_pressure(row: dict[str, Any]) -> None:
     inputs = row["inputs"]
-    found = correction(
-        "sae_j1349", Conditions(inputs["pressure_Pa"] / 100, inputs["t_C"], inputs["RH_percent"])
-    )
+    found = correction("sae_j1349", Conditions(inputs["pressure_Pa"] / 100, inputs["t_C"], inputs["RH_percent"]))
     assert found.factor == pytest.approx(row["J1349_cf"], abs=3e-4)
     assert abs(found.factor - row["J1349_cf_if_humidity_ignored"]) > 5e-3
 

@@ -119,9 +119,9 @@ def test_only_whole_bytes_are_read_as_hex(value: str, canonical: str) -> None:
 
 names = st.sampled_from(["Body", "Engine", "Gearbox", "Tür"])
 values = st.one_of(st.binary(max_size=4).map(lambda b: b.hex(" ")), st.text("on ofA1", max_size=5))
-snapshots = st.dictionaries(
-    names, st.dictionaries(st.sampled_from("abc"), values, max_size=3), max_size=4
-).map(CodingSnapshot.of)
+snapshots = st.dictionaries(names, st.dictionaries(st.sampled_from("abc"), values, max_size=3), max_size=4).map(
+    CodingSnapshot.of
+)
 
 
 @given(snapshots, snapshots)

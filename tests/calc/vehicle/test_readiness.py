@@ -15,9 +15,9 @@ from hypothesis import strategies as st
 from app.calc.vehicle.readiness import decode_readiness, parse_readiness
 from app.errors import BadInput
 
-CASES: list[dict[str, Any]] = json.loads((Path(__file__).parent / "data" / "dtc.json").read_text("utf-8"))[
-    "readiness"
-]["cases"]
+CASES: list[dict[str, Any]] = json.loads((Path(__file__).parent / "data" / "dtc.json").read_text("utf-8"))["readiness"][
+    "cases"
+]
 
 
 @pytest.mark.parametrize("case", CASES, ids=lambda c: c["bytes_ABCD"])
@@ -29,9 +29,7 @@ def test_published_words(case: dict[str, Any]) -> None:
         decoded["dtc_count"],
         decoded["ignition"],
     )
-    assert {m.name: {"supported": m.supported, "complete": m.complete} for m in found.monitors} == decoded[
-        "monitors"
-    ]
+    assert {m.name: {"supported": m.supported, "complete": m.complete} for m in found.monitors} == decoded["monitors"]
     assert list(found.incomplete) == case["supported_but_incomplete"]
     assert found.complete == (not case["supported_but_incomplete"])
 
@@ -47,22 +45,13 @@ def test_no_supported_monitor_is_not_ready() -> None:
 
 
 def test_sentences() -> None:
-    assert (
-        parse_readiness("00 07 65 00").sentence
-        == "All 7 supported monitors complete; lamp off, 0 confirmed faults."
-    )
-    assert parse_readiness("81074504").sentence.startswith(
-        "1 of 6 monitors not complete (evaporative system);"
-    )
+    assert parse_readiness("00 07 65 00").sentence == "All 7 supported monitors complete; lamp off, 0 confirmed faults."
+    assert parse_readiness("81074504").sentence.startswith("1 of 6 monitors not complete (evaporative system);")
     assert parse_readiness("81074504").sentence.endswith("lamp on, 1 confirmed fault.")
 
 
 def test_typed_forms_are_one() -> None:
-    assert (
-        parse_readiness("41 01 00 07 65 00")
-        == parse_readiness("0x00 0x07 0x65 0x00")
-        == parse_readiness("00076500")
-    )
+    assert parse_readiness("41 01 00 07 65 00") == parse_readiness("0x00 0x07 0x65 0x00") == parse_readiness("00076500")
 
 
 @pytest.mark.parametrize("text", ["", "0007", "0007650", "zz076500", "0007650000"])
