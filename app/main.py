@@ -15,6 +15,7 @@ import app.api.flashes
 import app.api.gains
 import app.api.intake
 import app.api.journal
+import app.api.packages
 import app.api.restores
 import app.api.results
 import app.api.vehicles
@@ -23,6 +24,8 @@ import app.pages.control_unit
 import app.pages.customers
 import app.pages.diff.naming
 import app.pages.diff.routes
+import app.pages.dyno.dynos
+import app.pages.dyno.inbox
 import app.pages.dyno.routes
 import app.pages.flash
 import app.pages.gain.routes
@@ -34,8 +37,10 @@ import app.pages.layouts.routes
 import app.pages.limits
 import app.pages.lists_csv
 import app.pages.lists_json
+import app.pages.packages.routes
 import app.pages.people
 import app.pages.restore.routes
+import app.pages.revisions.blame
 import app.pages.revisions.decision
 import app.pages.revisions.deltas
 import app.pages.revisions.new
@@ -60,6 +65,8 @@ PAGES: tuple[ModuleType, ...] = (
     app.pages.customers,
     app.pages.diff.naming,
     app.pages.diff.routes,
+    app.pages.dyno.dynos,
+    app.pages.dyno.inbox,
     app.pages.dyno.routes,
     app.pages.flash,
     app.pages.gain.routes,
@@ -71,8 +78,10 @@ PAGES: tuple[ModuleType, ...] = (
     app.pages.limits,
     app.pages.lists_csv,
     app.pages.lists_json,
+    app.pages.packages.routes,
     app.pages.people,
     app.pages.restore.routes,
+    app.pages.revisions.blame,
     app.pages.revisions.decision,
     app.pages.revisions.deltas,
     app.pages.revisions.new,
@@ -92,6 +101,7 @@ API: tuple[ModuleType, ...] = (
     app.api.journal,
     app.api.restores,
     app.api.results,
+    app.api.packages,
     app.api.vehicles,
 )
 

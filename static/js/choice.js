@@ -3,6 +3,7 @@
 // Hook: [data-choice-of="<id of the part>"] around links; the links' "map" parameter names what they choose.
 //       A link carries the other parameters as they were when the list was written; when the part is filled again,
 //       those that the part's own links change ("show") are taken over from the address.
+//       form[data-cell-of="<id of a map table>"] with fields "row" and "column", counted from 1: follows the pointed cell.
 
 const FOLLOWED = ["show"];
 
@@ -33,5 +34,13 @@ document.addEventListener("htmx:configRequest", (event) => {
 document.addEventListener("htmx:afterSettle", (event) => {
   for (const list of document.querySelectorAll("[data-choice-of]")) {
     if (list.dataset.choiceOf === event.detail.target?.id) current(list);
+  }
+});
+
+document.addEventListener("cell:point", ({ detail }) => {
+  for (const form of document.querySelectorAll(`form[data-cell-of="${CSS.escape(detail.grid)}"]`)) {
+    form.elements.row.value = detail.row + 1;
+    form.elements.column.value = detail.col + 1;
+    form.elements.column.dispatchEvent(new Event("change", { bubbles: true }));
   }
 });
