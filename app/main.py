@@ -44,6 +44,7 @@ import app.pages.revisions.blame
 import app.pages.revisions.decision
 import app.pages.revisions.deltas
 import app.pages.revisions.new
+import app.pages.revisions.port
 import app.pages.settings
 import app.pages.sign_in
 import app.pages.today
@@ -85,6 +86,7 @@ PAGES: tuple[ModuleType, ...] = (
     app.pages.revisions.decision,
     app.pages.revisions.deltas,
     app.pages.revisions.new,
+    app.pages.revisions.port,
     app.pages.settings,
     app.pages.sign_in,
     app.pages.today,

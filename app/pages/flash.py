@@ -124,6 +124,8 @@ def _form_page(session: Session, unit_id: int, form: FlashForm, error: AppError 
         decision = decided.get(row.id)
         if decision is None or decision.decision != "withdrawn":
             word = "draft" if decision is None else decision.decision
+            if row.kind == "ported":
+                word += "; computed, not validated on a vehicle"
             choices.append(Choice(str(row.id), f"Revision {row.number} “{row.title}” ({word})", row.sha256))
     return FlashFormPage(
         unit.id,

@@ -156,6 +156,8 @@ RIGHTS: dict[str, frozenset[str | None]] = {
     "POST /revisions/{revision_id:int}/decision": TUNER,
     "POST /revisions/{revision_id:int}/recompute": TUNER,
     "GET /revisions/{revision_id:int}/image": TUNER,
+    "GET /revisions/{revision_id:int}/port": TUNER,
+    "POST /revisions/{revision_id:int}/port": TUNER,
     "GET /revisions/{revision_id:int}/maps/{name:path}": VIEWER,
     "GET /revisions/{revision_id:int}/deltas/new": TUNER,
     "POST /revisions/{revision_id:int}/deltas": TUNER,

@@ -9,6 +9,7 @@ from sqlalchemy.orm import Session
 from app.errors import AppError
 from app.pages.revisions.changes_view import Changes, changes_of
 from app.pages.revisions.names import label_of, page_of_node
+from app.pages.revisions.port_words import port_rows
 from app.pages.revisions.use_view import Use, use_of
 from app.record import flashes, revisions, vehicles
 from app.record.car_state import on_units, vehicle_label
@@ -35,6 +36,7 @@ class Head:
     one_part: bool
     ported_from: tuple[str, str] | None
     port_report: tuple[dict[str, Any], ...]
+    port_sentence: str
 
 
 @dataclass(frozen=True, slots=True)
@@ -98,7 +100,8 @@ def _head(session: Session, row: Revision, unit: ControlUnit) -> Head:
         evidence=() if row.sha256 is None else (("SHA-256", row.sha256), ("CRC-32", f"{row.crc32:08X}")),
         one_part=len(row.spans or ()) == 1,
         ported_from=_ported_from(session, row),
-        port_report=tuple((row.port_report or {}).get("maps", ())),
+        port_report=port_rows(tuple((row.port_report or {}).get("maps", ()))),
+        port_sentence=(row.port_report or {}).get("sentence", ""),
     )
 
 

@@ -233,16 +233,17 @@ def tree_nodes(
     ]
     for row in rows:
         word, look = _decided(decisions.get(row.id), row.id in flashed)
+        computed = row.kind == "ported"
         nodes.append(
             {
                 "key": row.id,
                 "x": places[row.id][0],
                 "y": places[row.id][1],
                 "label": f"{row.number} {row.title}",
-                "sub": word,
+                "sub": "computed, not validated" if computed else word,
                 "href": f"/revisions/{row.id}",
-                "state": look,
-                "state_text": word,
+                "state": "attention" if computed else look,
+                "state_text": f"{word}; computed, not validated on a vehicle" if computed else word,
                 "parent": row.parent_id or "stock",
                 "current": state.revision_id == row.id,
             }
