@@ -109,12 +109,13 @@ def side(session: Session, row: DynoSession, standard: str | None) -> Side:
     by_dyno = bool(counted) and all(key.corrected for key in counted)
     places = {key.measured_at for key in counted} - {None}
     measured_at = None if not places else "mixed" if len(places) > 1 else places.pop()
+    factor = None
     try:
         factor = dyno_curves.factor(session, row, standard)
         curves = dyno_curves.pulls_of(session, row, standard)
     except AppError as error:
         sentence = f"session of {row.measured_at:%Y-%m-%d}: {error.sentence}"
-        return Side(row, by_dyno, measured_at, positions, left_out, None, None, sentence)
+        return Side(row, by_dyno, measured_at, positions, left_out, factor, None, sentence)
     return Side(row, by_dyno, measured_at, positions, left_out, factor, curves, "")
 
 

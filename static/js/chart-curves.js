@@ -24,7 +24,7 @@ function bandOf(series, pen, axes) {
   ];
 }
 
-function tracesOf(list, look, unit, axes = {}, shownInLegend = true) {
+function tracesOf(list, look, unit, axes = {}, shownInLegend = () => true) {
   const traces = [];
   list.forEach((series, index) => {
     const on = series.axis === "y2" ? { yaxis: "y2" } : axes;
@@ -42,7 +42,7 @@ function tracesOf(list, look, unit, axes = {}, shownInLegend = true) {
       mode: "lines",
       line: pen,
       connectgaps: false,
-      showlegend: shownInLegend && !pull,
+      showlegend: !pull && shownInLegend(series.name),
       hovertemplate: `${series.name}: %{y:.1f}${range} ${series.axis === "y2" ? "" : unit}<extra></extra>`,
       ...(pull ? { hoverinfo: "skip", hovertemplate: undefined } : {}),
       ...on,
@@ -79,7 +79,11 @@ export function lines(data, look) {
     xaxis: runningAxisOf(look, data.x),
     yaxis: uprightAxisOf(look, data.y, { rangemode: data.y.from_zero ? "tozero" : "normal" }),
   };
-  if (data.y2) layout.yaxis2 = uprightAxisOf(look, data.y2, { overlaying: "y", side: "right", showgrid: false });
+  if (data.y2) {
+    // Ticks of its own: taken over from the left axis they would fall on odd numbers.
+    const rangemode = data.y2.from_zero ? "tozero" : "normal";
+    layout.yaxis2 = uprightAxisOf(look, data.y2, { overlaying: "y", side: "right", showgrid: false, tickmode: "auto", rangemode });
+  }
   return { traces: tracesOf(data.series, look, data.y.unit), layout };
 }
 
@@ -94,7 +98,8 @@ export function gain(data, look) {
     yaxis2: uprightAxisOf(look, data.gain, { domain: [0, 0.38], rangemode: "tozero", zeroline: true, zerolinecolor: look.ink, zerolinewidth: 2 }),
   };
   const upper = tracesOf(data.series, look, data.y.unit);
-  const lower = tracesOf(data.gain.series, look, data.gain.unit, { yaxis: "y2" }, data.gain.series.length > 1);
+  const named = new Set(data.series.map((series) => series.name));
+  const lower = tracesOf(data.gain.series, look, data.gain.unit, { yaxis: "y2" }, (name) => !named.has(name));
   return { traces: [...upper, ...lower], layout };
 }
 

@@ -14,7 +14,7 @@
 //             axis   "y2" puts it on the right-hand axis (needs y2)
 //   marks   [{x, label}]                     upright lines
 //   spans   [{from, to, label, state}]       shaded stretches of x
-// lines     y.from_zero: true starts the axis at zero; y2: {label, unit} for a second axis
+// lines     y.from_zero: true starts the axis at zero; y2: {label, unit, from_zero} for a second axis
 // gain      series above; below on the same x axis gain: {label, unit, series: […]}
 // control   one series, its x numbers or words; limits: {centre, lower, upper}; outside: [indexes beyond the limits]
 // bars      series with words as x; low and high become error bars

@@ -1,27 +1,28 @@
-"""Routes of dynos, sessions, pulls and the inbox."""
+"""Routes of sessions and pulls."""
 
 import datetime as dt
 from dataclasses import dataclass
 from typing import Annotated
 
-from fastapi import APIRouter, Form, Request
+from fastapi import APIRouter, Form, Query, Request
 from fastapi.responses import HTMLResponse, Response
+from pydantic import Field
 from sqlalchemy.orm import Session
 
-from app.actions.add_dyno import add_dyno
-from app.actions.add_inbox_item import add_inbox_item
 from app.actions.add_runs import NewRuns, add_runs
 from app.actions.attribute import Result, attribute
 from app.actions.decide_run import decide_run
 from app.actions.record_session import record_session
 from app.calc.dyno.correction import STANDARDS
-from app.errors import AppError, BadInput
+from app.errors import AppError, BadInput, Conflict
+from app.pages.dyno.profile import read_file
 from app.pages.dyno.session_form import FIELD_OF, PURPOSES, SessionForm, new_session
 from app.pages.dyno.session_view import session_page
-from app.readers.dyno_csv import read_dyno_csv
-from app.record import content, dyno, revisions, vehicles
+from app.pages.gain.export import session_table
+from app.record import content, dyno, gains, revisions, vehicles
 from app.record.attributions import suggested
 from app.record.car_state import vehicle_label
+from app.web.csv_out import csv_download
 from app.web.download import attachment
 from app.web.form import FormModel, OncePerForm, read_number, see_other, text_of
 from app.web.now import Now
@@ -31,12 +32,6 @@ from app.web.transaction import Read, Write
 from app.web.uploads import UPLOAD_LIMIT, Uploads, read_upload
 
 router = APIRouter()
-
-
-@dataclass(frozen=True, slots=True)
-class DynosPage:
-    rows: tuple[tuple[str, str, str, int], ...]
-    sentence: str
 
 
 @dataclass(frozen=True, slots=True)
@@ -54,6 +49,7 @@ class SessionRow:
 class SessionsPage:
     vehicle_id: int
     vehicle: str
+    may_tune: bool
     rows: tuple[SessionRow, ...]
     choices: tuple[tuple[str, str], ...]
 
@@ -81,29 +77,8 @@ class SessionFormPage:
     sentence: str
 
 
-@dataclass(frozen=True, slots=True)
-class InboxRow:
-    id: int
-    file_name: str
-    at: dt.datetime
-    summary: str
-    suggestion: str
-
-
-@dataclass(frozen=True, slots=True)
-class InboxPage:
-    rows: tuple[InboxRow, ...]
-    sessions: tuple[tuple[str, str], ...]
-    sentence: str
-
-
-class DynoForm(FormModel):
-    name: str = ""
-    note: str = ""
-
-
 class RunsForm(FormModel):
-    files: Uploads = []
+    files: Uploads = Field(default_factory=list)
     start_coolant: str = ""
     start_intake: str = ""
     battery_soc: str = ""
@@ -120,42 +95,6 @@ class AttributionForm(FormModel):
     reason: str = ""
 
 
-class InboxForm(FormModel):
-    files: Uploads = []
-
-
-class TakeForm(FormModel):
-    session_id: str = ""
-
-
-def _dynos(session: Session, sentence: str) -> DynosPage:
-    rows = tuple(
-        (f"/dynos/{one.id}", one.name, one.note, len(dyno.sessions_of_dyno(session, one.id)))
-        for one in dyno.dynos(session)
-    )
-    return DynosPage(rows, sentence)
-
-
-@router.get("/dynos")
-def show_dynos(request: Request, session: Read, person: Viewer) -> HTMLResponse:
-    return render(request, "dyno/dynos.html", _dynos(session, ""), session=session, person=person, title="Dynos")
-
-
-@router.post("/dynos")
-def take_dyno(
-    request: Request, form: Annotated[DynoForm, Form()], once: OncePerForm, session: Write, person: Tuner, now: Now
-) -> Response:
-    try:
-        with session.begin_nested():
-            row = add_dyno(session, person=person, at=now, name=form.name, note=form.note)
-    except AppError as error:
-        page = _dynos(session, error.sentence)
-        return render(
-            request, "dyno/dynos.html", page, session=session, person=person, title="Dynos", status=error.status
-        )
-    return see_other(request, session, f"/dynos/{row.id}", once)
-
-
 @router.get("/vehicles/{vehicle_id:int}/dyno-sessions")
 def show_sessions(request: Request, vehicle_id: int, session: Read, person: Viewer) -> HTMLResponse:
     vehicle = vehicles.vehicle(session, vehicle_id)
@@ -166,6 +105,7 @@ def show_sessions(request: Request, vehicle_id: int, session: Read, person: View
     page = SessionsPage(
         vehicle.id,
         vehicle_label(vehicle),
+        person.role != "front_desk",
         tuple(
             SessionRow(
                 f"/dyno-sessions/{row.id}",
@@ -277,13 +217,33 @@ def _attributed(text: str) -> dict[int, int | None] | None:
 
 
 @router.get("/dyno-sessions/{session_id:int}")
-def show_session(request: Request, session_id: int, session: Read, person: Viewer) -> HTMLResponse:
-    page = session_page(session, session_id, view_of(request, session, person).units, "")
+def show_session(
+    request: Request,
+    session_id: int,
+    session: Read,
+    person: Viewer,
+    resolve: Annotated[str, Query(max_length=20)] = "",
+) -> HTMLResponse:
+    page = session_page(session, session_id, person, view_of(request, session, person), wanted=resolve)
     return render(request, "dyno/session.html", page, session=session, person=person, title="Dyno session")
 
 
+@router.get("/dyno-sessions/{session_id:int}/curves.csv")
+def download_curves(session_id: int, session: Read, _person: Viewer) -> Response:
+    side = gains.side(session, dyno.dyno_session(session, session_id), None)
+    if side.pulls is None:
+        raise Conflict(f"There is no curve to download: {side.refusal}")
+    heading, rows = session_table(side, side.pulls)
+    return csv_download(f"session-{session_id}", heading, rows)
+
+
+def _told(error: AppError) -> str:
+    """The sentence with its details: which columns were seen in a file that could not be read."""
+    return " ".join([str(error), *(f"{line}." for line in error.details[:8])])
+
+
 def _refused(request: Request, session: Session, person: Tuner, session_id: int, error: AppError) -> HTMLResponse:
-    page = session_page(session, session_id, view_of(request, session, person).units, str(error))
+    page = session_page(session, session_id, person, view_of(request, session, person), sentence=_told(error))
     return render(
         request, "dyno/session.html", page, session=session, person=person, title="Dyno session", status=error.status
     )
@@ -309,11 +269,11 @@ def take_runs(
         charge = read_number(form.battery_soc, field="battery_soc", label="State of charge", lowest=0, highest=100)
         if not form.files:
             raise BadInput("Choose at least one file.", field="files")
+        row = dyno.dyno_session(session, session_id)
         with session.begin_nested():
             for file in form.files:
                 data, label = read_upload(file, field="files")
-                found = read_dyno_csv(data)
-                runs = NewRuns.of_file(found, battery_soc_percent=charge, **start)
+                runs = NewRuns.of_file(read_file(session, row.dyno_id, data), battery_soc_percent=charge, **start)
                 add_runs(
                     session,
                     person=person,
@@ -379,91 +339,3 @@ def take_attribution(
 def download_run(run_id: int, session: Read, _person: Viewer) -> Response:
     row = dyno.run(session, run_id)
     return attachment(content.fetch(session, row.sha256), row.file_name)
-
-
-def _inbox(session: Session, sentence: str) -> InboxPage:
-    recent = dyno.recent_sessions(session, 20)
-    on_car = dyno.on_car_words(session, [row.id for row, _ in recent])
-    rows = []
-    for item in dyno.inbox(session):
-        near = min(recent, key=lambda pair: abs(pair[0].measured_at - item.recorded_at), default=None)
-        pulls = item.summary["pulls"]
-        rows.append(
-            InboxRow(
-                item.id,
-                item.file_name,
-                item.recorded_at,
-                f"{pulls} {'pull' if pulls == 1 else 'pulls'}; {', '.join(item.summary['channels'][:6])}",
-                "" if near is None else str(near[0].id),
-            )
-        )
-    choices = tuple(
-        (str(row.id), f"{vehicle_label(car)}, {row.measured_at:%Y-%m-%d %H:%M} UTC, {on_car[row.id]}")
-        for row, car in recent
-    )
-    return InboxPage(tuple(rows), choices, sentence)
-
-
-@router.get("/inbox")
-def show_inbox(request: Request, session: Read, person: Viewer) -> HTMLResponse:
-    return render(request, "dyno/inbox.html", _inbox(session, ""), session=session, person=person, title="Inbox")
-
-
-@router.post("/inbox", max_body_size=UPLOAD_LIMIT)
-def take_into_inbox(
-    request: Request,
-    form: Annotated[InboxForm, Form(media_type="multipart/form-data")],
-    once: OncePerForm,
-    session: Write,
-    person: Tuner,
-    now: Now,
-) -> Response:
-    try:
-        if not form.files:
-            raise BadInput("Choose at least one file.", field="files")
-        with session.begin_nested():
-            for file in form.files:
-                data, label = read_upload(file, field="files")
-                add_inbox_item(
-                    session,
-                    person=person,
-                    at=now,
-                    uploaded=data,
-                    file_name=label,
-                    found=read_dyno_csv(data),
-                    recorded_at=now,
-                )
-    except AppError as error:
-        page = _inbox(session, str(error))
-        return render(
-            request, "dyno/inbox.html", page, session=session, person=person, title="Inbox", status=error.status
-        )
-    return see_other(request, session, "/inbox", once)
-
-
-@router.post("/inbox/{item_id:int}/take")
-def take_from_inbox(
-    request: Request,
-    item_id: int,
-    form: Annotated[TakeForm, Form()],
-    once: OncePerForm,
-    session: Write,
-    person: Tuner,
-    now: Now,
-) -> Response:
-    item = dyno.inbox_item(session, item_id)
-    if not form.session_id.isdigit():
-        raise BadInput("Choose the session that the file belongs to.", field="session_id")
-    data = content.fetch(session, item.sha256)
-    runs = NewRuns.of_file(read_dyno_csv(data))
-    add_runs(
-        session,
-        person=person,
-        at=now,
-        dyno_session_id=int(form.session_id),
-        uploaded=data,
-        file_name=item.file_name,
-        runs=runs,
-        inbox_item_id=item.id,
-    )
-    return see_other(request, session, f"/dyno-sessions/{form.session_id}#pulls", once)

@@ -1,6 +1,7 @@
 """The form that opens a dyno session: what was typed, and its values in SI."""
 
 from dataclasses import dataclass
+from typing import Any
 
 from app.actions.record_session import NewSession
 from app.errors import BadInput
@@ -60,7 +61,7 @@ def new_session(form: SessionForm, units: UnitsView) -> NewSession:
     """The session as the form tells it, in SI."""
     if not form.dyno_id.isdigit():
         raise BadInput("Choose the dyno; add it first on the Dynos page if it is new.", field="dyno_id")
-    values: dict[str, float | None] = {}
+    values: dict[str, Any] = {}
     for key, spec in _NUMBERS.items():
         typed = read_number(getattr(form, spec.field), field=spec.field, label=spec.label)
         values[key] = typed if typed is None or spec.quantity is None else units.read(typed, spec.quantity)

@@ -7,12 +7,17 @@ from typing import Any
 import numpy as np
 from sqlalchemy.orm import Session
 
-from app.calc.dyno.atmosphere import Conditions
-from app.calc.dyno.correction import BOOST_CAUTION, STANDARDS, CorrectionFactor, correction
-from app.record import channels, dyno, flashes, revisions, vehicles
+from app.calc.dyno.correction import STANDARDS, CorrectionFactor
+from app.pages.dyno.profile import ColumnRow, rows_of
+from app.pages.dyno.session_curve import CurveView, curve_view
+from app.pages.dyno.session_limits import LimitsView, limits_view
+from app.record import channels, dyno, flashes, gains, revisions, vehicles
 from app.record.car_state import vehicle_label
 from app.record.dyno import RunRecord
-from app.record.tables import DynoSession
+from app.record.gains import Side
+from app.record.results import build_of
+from app.record.tables import DynoSession, Person
+from app.web.page import View, day, writing_as
 from app.web.units_view import UnitsView
 
 MAX_POINTS = 400
@@ -30,7 +35,9 @@ class PullRow:
     points: int
     range_rpm: str
     start: str
+    level: str
     findings: tuple[str, ...]
+    columns: tuple[ColumnRow, ...]
 
 
 @dataclass(frozen=True, slots=True)
@@ -49,26 +56,21 @@ class SessionPage:
     vehicle_id: int
     vehicle: str
     hybrid: bool
+    may_tune: bool
     lead: str
     at: dt.datetime
     dyno: tuple[str, str]
     conditions: tuple[tuple[str, str | None], ...]
     factor: str
     flags: tuple[str, ...]
-    caution: str
+    curve: CurveView
+    limits: LimitsView
+    gains: tuple[tuple[str, str], ...]
     pulls: tuple[PullRow, ...]
     attributions: tuple[AttributionRow, ...]
-    chart: dict[str, Any] | None
-    chart_summary: str
+    raw: dict[str, Any] | None
+    raw_summary: str
     sentence: str
-
-
-def factor_of(row: DynoSession) -> CorrectionFactor:
-    """The correction factor of the session's own air and standard."""
-    if row.correction_standard == "none" or row.pressure_hpa is None or row.temperature_c is None:
-        return CorrectionFactor("none", 1.0, 1.0, 1.0, True, ())
-    air = Conditions(row.pressure_hpa, row.temperature_c, row.relative_humidity_percent)
-    return correction(row.correction_standard, air)
 
 
 def factor_words(factor: CorrectionFactor) -> str:
@@ -79,33 +81,65 @@ def factor_words(factor: CorrectionFactor) -> str:
     return f"{STANDARDS[factor.standard]}, factor {factor.factor:.4f}{spread}"
 
 
-def session_page(session: Session, session_id: int, units: UnitsView, sentence: str) -> SessionPage:
-    """A session with its pulls as recorded."""
+def session_page(
+    session: Session, session_id: int, person: Person, view: View, *, sentence: str = "", wanted: str = ""
+) -> SessionPage:
+    """A session with its mean curve, its pulls, its channels against the car's limits, and the ways to a gain."""
     row = dyno.dyno_session(session, session_id)
     vehicle = vehicles.vehicle(session, row.vehicle_id)
     place = dyno.dyno(session, row.dyno_id)
     runs = dyno.runs_of(session, [row.id])[row.id]
-    factor = factor_of(row)
-    chart = _chart(runs, units)
+    side = gains.side(session, row, None)
+    curve = curve_view(session, side, runs, view.units, wanted)
     included = sum(one.included for one in runs)
     return SessionPage(
         id=row.id,
         vehicle_id=vehicle.id,
         vehicle=vehicle_label(vehicle),
         hybrid=vehicle.hybrid,
+        may_tune=person.role != "front_desk",
         lead=_lead(row, included, len(runs), dyno.on_car_words(session, [row.id])[row.id]),
         at=row.measured_at,
         dyno=(place.name, f"/dynos/{place.id}"),
-        conditions=_conditions(row, units),
-        factor=factor_words(factor),
-        flags=factor.flags,
-        caution=BOOST_CAUTION if vehicle.boosted and row.correction_standard != "none" else "",
-        pulls=tuple(_pull(one, units) for one in runs),
+        conditions=_conditions(row, vehicle.hybrid, view.units),
+        factor=_factor(side),
+        flags=() if side.factor is None else side.factor.flags,
+        curve=curve,
+        limits=limits_view(session, vehicle.id, runs, view.units),
+        gains=_gains(session, row, view) if side.pulls is not None else (),
+        pulls=tuple(_pull(one, curve.levels.get(one.run.position, ""), view.units) for one in runs),
         attributions=_attributions(session, row),
-        chart=chart,
-        chart_summary=_summary(runs, units),
+        raw=_chart(runs, view.units),
+        raw_summary=_summary(runs, view.units),
         sentence=sentence,
     )
+
+
+def _factor(side: Side) -> str:
+    if side.by_dyno:
+        return f"corrected by the dyno already, as {STANDARDS[side.row.correction_standard]}"
+    return (
+        f"{STANDARDS[side.row.correction_standard]}, not possible" if side.factor is None else factor_words(side.factor)
+    )
+
+
+def _gains(session: Session, row: DynoSession, view: View) -> tuple[tuple[str, str], ...]:
+    """The gain against the last baseline, and against the session before with something else on the car."""
+    earlier = [one for one in dyno.sessions_of_vehicle(session, row.vehicle_id) if one.measured_at < row.measured_at]
+    attributed = dyno.attributions(session, [row.id, *(one.id for one in earlier)])
+    own = build_of(attributed[row.id])
+    found: dict[int, str] = {}
+    with writing_as(view):
+        for one in earlier:
+            if one.purpose == "baseline":
+                found[one.id] = f"Gain against the baseline of {day(one.measured_at)}"
+                break
+        for one in earlier:
+            if build_of(attributed[one.id]) != own:
+                words = dyno.on_car_words(session, [one.id])[one.id]
+                found.setdefault(one.id, f"Gain against {words}, {day(one.measured_at)}")
+                break
+    return tuple((label, f"/gains?from={one}&to={row.id}") for one, label in found.items())
 
 
 def _lead(row: DynoSession, included: int, total: int, on_car: str) -> str:
@@ -113,7 +147,7 @@ def _lead(row: DynoSession, included: int, total: int, on_car: str) -> str:
     return f"{row.purpose.capitalize()} with {on_car}: {counted} count."
 
 
-def _conditions(row: DynoSession, units: UnitsView) -> tuple[tuple[str, str | None], ...]:
+def _conditions(row: DynoSession, hybrid: bool, units: UnitsView) -> tuple[tuple[str, str | None], ...]:
     def text(value: float | None, quantity: str) -> str | None:
         return None if value is None else units.text(value, quantity)
 
@@ -132,12 +166,12 @@ def _conditions(row: DynoSession, units: UnitsView) -> tuple[tuple[str, str | No
         ("Fuel", row.fuel or None),
         ("Coolant at start", text(row.start_coolant_c, "temperature")),
         ("Intake air at start", text(row.start_intake_c, "temperature")),
-        ("State of charge", plain(row.battery_soc_percent, "%")),
+        *([("State of charge", plain(row.battery_soc_percent, "%"))] if hybrid else []),
         ("Note", row.note or None),
     )
 
 
-def _pull(one: RunRecord, units: UnitsView) -> PullRow:
+def _pull(one: RunRecord, level: str, units: UnitsView) -> PullRow:
     data = channels.unpack(one.run.channels)
     speed = data.get("engine_speed_rpm")
     known = speed[np.isfinite(speed)] if speed is not None else np.array([])
@@ -155,7 +189,9 @@ def _pull(one: RunRecord, units: UnitsView) -> PullRow:
         len(next(iter(data.values()))),
         f"{known.min():,.0f} to {known.max():,.0f} rpm" if known.size else "no engine speed",
         ", ".join(start) or "not recorded",
+        level,
         tuple(str(text) for text in one.run.findings),
+        rows_of(one.run.columns),
     )
 
 

@@ -1,7 +1,5 @@
 """Routes of the gain between sessions."""
 
-import csv
-import io
 from typing import Annotated
 
 from fastapi import APIRouter, Query, Request
@@ -11,7 +9,7 @@ from app.errors import BadInput, Conflict
 from app.pages.gain.export import gain_table
 from app.pages.gain.view import GainQuery, gain_page
 from app.record import gains
-from app.web.download import attachment
+from app.web.csv_out import csv_download
 from app.web.page import render, view_of
 from app.web.signed_in import Viewer
 from app.web.transaction import Read
@@ -77,7 +75,5 @@ def download_curves(
     found = gains.compared(session, before_id, after_id, standard=standard or None)
     if found.result is None:
         raise Conflict("These sessions cannot be compared: " + "; ".join(found.refusals) + ".")
-    text = io.StringIO()
-    csv.writer(text, lineterminator="\r\n").writerows(gain_table(found, found.result))
-    name = f"gain-{before_id}-{after_id}.csv"
-    return attachment(text.getvalue().encode("utf-8-sig"), name, "text/csv; charset=utf-8")
+    heading, rows = gain_table(found, found.result)
+    return csv_download(f"gain-{before_id}-{after_id}", heading, rows)

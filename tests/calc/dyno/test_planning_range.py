@@ -1,11 +1,12 @@
 """The number of pulls falls with the gain that is hoped for, however large that is."""
 
-from hypothesis import given
+from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from app.calc.dyno.planning import MOST_PULLS, pulls_needed
 
 
+@settings(deadline=None)
 @given(st.floats(0.05, 5.0), st.floats(0.1, 500.0), st.integers(0, 60))
 def test_a_larger_gain_never_takes_more_pulls(sd: float, wanted: float, history: int) -> None:
     few = pulls_needed(sd, 2 * wanted, history_dof=history) or MOST_PULLS + 1

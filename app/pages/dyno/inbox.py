@@ -1,0 +1,151 @@
+"""Dyno files that belong to no session yet."""
+
+import datetime as dt
+from dataclasses import dataclass
+from typing import Annotated
+
+from fastapi import APIRouter, Form, Request
+from fastapi.responses import HTMLResponse, Response
+from pydantic import Field
+from sqlalchemy.orm import Session
+
+from app.actions.add_inbox_item import add_inbox_item
+from app.actions.add_runs import NewRuns, add_runs
+from app.calc.dyno.channel_names import channel_label
+from app.errors import AppError, BadInput
+from app.pages.dyno.profile import read_file
+from app.readers.dyno_csv import read_dyno_csv
+from app.record import content, dyno
+from app.record.car_state import vehicle_label
+from app.record.tables import Person
+from app.web.form import FormModel, OncePerForm, see_other
+from app.web.now import Now
+from app.web.page import render
+from app.web.signed_in import Tuner, Viewer
+from app.web.transaction import Read, Write
+from app.web.uploads import UPLOAD_LIMIT, Uploads, read_upload
+
+router = APIRouter()
+
+
+@dataclass(frozen=True, slots=True)
+class InboxRow:
+    id: int
+    file_name: str
+    at: dt.datetime
+    summary: str
+    suggestion: str
+
+
+@dataclass(frozen=True, slots=True)
+class InboxPage:
+    rows: tuple[InboxRow, ...]
+    may_tune: bool
+    sessions: tuple[tuple[str, str], ...]
+    sentence: str
+
+
+class InboxForm(FormModel):
+    files: Uploads = Field(default_factory=list)
+
+
+class TakeForm(FormModel):
+    session_id: str = ""
+
+
+def _inbox(session: Session, person: Person, sentence: str) -> InboxPage:
+    recent = dyno.recent_sessions(session, 20)
+    on_car = dyno.on_car_words(session, [row.id for row, _ in recent])
+    rows = []
+    for item in dyno.inbox(session):
+        near = min(recent, key=lambda pair: abs(pair[0].measured_at - item.recorded_at), default=None)
+        pulls = item.summary["pulls"]
+        known = ", ".join(channel_label(name) for name in item.summary["channels"][:8])
+        rows.append(
+            InboxRow(
+                item.id,
+                item.file_name,
+                item.recorded_at,
+                f"{pulls} {'pull' if pulls == 1 else 'pulls'}; {known}",
+                "" if near is None else str(near[0].id),
+            )
+        )
+    choices = tuple(
+        (str(row.id), f"{vehicle_label(car)}, {row.measured_at:%Y-%m-%d %H:%M} UTC, {on_car[row.id]}")
+        for row, car in recent
+    )
+    return InboxPage(tuple(rows), person.role != "front_desk", choices, sentence)
+
+
+@router.get("/inbox")
+def show_inbox(request: Request, session: Read, person: Viewer) -> HTMLResponse:
+    return render(
+        request, "dyno/inbox.html", _inbox(session, person, ""), session=session, person=person, title="Inbox"
+    )
+
+
+@router.post("/inbox", max_body_size=UPLOAD_LIMIT)
+def take_into_inbox(
+    request: Request,
+    form: Annotated[InboxForm, Form(media_type="multipart/form-data")],
+    once: OncePerForm,
+    session: Write,
+    person: Tuner,
+    now: Now,
+) -> Response:
+    try:
+        if not form.files:
+            raise BadInput("Choose at least one file.", field="files")
+        with session.begin_nested():
+            for file in form.files:
+                data, label = read_upload(file, field="files")
+                add_inbox_item(
+                    session,
+                    person=person,
+                    at=now,
+                    uploaded=data,
+                    file_name=label,
+                    found=read_dyno_csv(data),
+                    recorded_at=now,
+                )
+    except AppError as error:
+        page = _inbox(session, person, str(error))
+        return render(
+            request, "dyno/inbox.html", page, session=session, person=person, title="Inbox", status=error.status
+        )
+    return see_other(request, session, "/inbox", once)
+
+
+@router.post("/inbox/{item_id:int}/take")
+def take_from_inbox(
+    request: Request,
+    item_id: int,
+    form: Annotated[TakeForm, Form()],
+    once: OncePerForm,
+    session: Write,
+    person: Tuner,
+    now: Now,
+) -> Response:
+    item = dyno.inbox_item(session, item_id)
+    try:
+        if not form.session_id.isdigit():
+            raise BadInput("Choose the session that the file belongs to.", field="session_id")
+        row = dyno.dyno_session(session, int(form.session_id))
+        data = content.fetch(session, item.sha256)
+        with session.begin_nested():
+            add_runs(
+                session,
+                person=person,
+                at=now,
+                dyno_session_id=row.id,
+                uploaded=data,
+                file_name=item.file_name,
+                runs=NewRuns.of_file(read_file(session, row.dyno_id, data)),
+                inbox_item_id=item.id,
+            )
+    except AppError as error:
+        page = _inbox(session, person, str(error))
+        return render(
+            request, "dyno/inbox.html", page, session=session, person=person, title="Inbox", status=error.status
+        )
+    return see_other(request, session, f"/dyno-sessions/{row.id}#pulls", once)
