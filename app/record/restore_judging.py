@@ -342,10 +342,10 @@ def _parts_seen(bench: Bench, evidence: PartsSeen) -> Judged:
 def _pulls_measured(bench: Bench, evidence: PullsMeasured) -> Judged:
     restore = bench.case.restore
     restore_pulls.require_fit(bench.session, restore, bench.case.unit_ids, evidence.session_id)
-    found = restore_pulls.compared(bench.session, restore, evidence.session_id)
+    verdict = restore_pulls.judged(bench.session, restore, evidence.session_id)
     given = {"session_id": evidence.session_id, "margin_percent": restore.margin_percent}
     kept = {"session_id": evidence.session_id, "baseline_session_id": restore.baseline_session_id}
-    return Judged(verdicts.pull_verdict(found), given, lambda: kept)
+    return Judged(verdict, given, lambda: kept)
 
 
 def _wanted(bench: Bench) -> CodingSnapshot:

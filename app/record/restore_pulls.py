@@ -5,9 +5,9 @@ from collections.abc import Collection
 from sqlalchemy.orm import Session
 
 from app.calc.dyno.equivalence import equivalence
-from app.calc.restore.verdicts import Equivalence
+from app.calc.restore.verdicts import Verdict, pull_verdict
 from app.errors import Conflict
-from app.record import dyno, dyno_curves
+from app.record import dyno, gains
 from app.record.tables import DynoSession, Restore
 
 
@@ -46,18 +46,31 @@ def require_fit(session: Session, restore: Restore, unit_ids: Collection[int], s
         )
 
 
-def compared(session: Session, restore: Restore, session_id: int) -> Equivalence | None:
-    """The pulls of a session against the baseline's; None when there is nothing to compare."""
+def judged(session: Session, restore: Restore, session_id: int) -> Verdict:
+    """The pulls of a session against the baseline's: not verified where the two may not be compared.
+
+    Raises Conflict when there is no baseline or one side has no pull that counts.
+    """
     if restore.baseline_session_id is None:
-        return None
-    baseline = dyno.dyno_session(session, restore.baseline_session_id)
-    row = dyno.dyno_session(session, session_id)
-    history = None
-    if row.dyno_id == baseline.dyno_id:
-        history = dyno_curves.history(session, row.dyno_id, leave_out=(row.id, baseline.id))
-    return equivalence(
-        dyno_curves.pulls_of(session, baseline),
-        dyno_curves.pulls_of(session, row, baseline.correction_standard),
-        margin_percent=restore.margin_percent,
-        history=history,
+        raise Conflict("This restore has no baseline session to compare with; this step can only be overridden.")
+    standard = dyno.dyno_session(session, restore.baseline_session_id).correction_standard
+    found = gains.compared(session, restore.baseline_session_id, session_id, standard=standard)
+    before, after = found.before.pulls, found.after.pulls
+    if before is None or after is None:
+        raise Conflict(found.before.refusal or found.after.refusal, field="session_id")
+    conditions = [
+        f"{item.name}: baseline {item.before} {item.unit}".rstrip() + f", now {item.after} {item.unit}".rstrip()
+        for item in found.comparability.differing
+    ]
+    if found.refusals:
+        sentence = f"The pulls cannot be compared with the baseline: {'; '.join(found.refusals)}."
+        return Verdict("not verified", sentence, tuple(conditions))
+    result = equivalence(before, after, margin_percent=restore.margin_percent, history=found.history)
+    details = (
+        f"Largest difference at one engine speed: {result.worst_percent:+.1f} % at {result.worst_at_rpm:.0f} rpm.",
+        f"{before.count} pulls of the baseline, {after.count} now.",
+        found.comparability.sentence,
+        *conditions,
     )
+    verdict = pull_verdict(result)
+    return Verdict(verdict.outcome, verdict.sentence, details)

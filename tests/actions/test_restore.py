@@ -6,11 +6,14 @@ standard library beside the program. The rule that coding precedes the engine's 
 
 import datetime as dt
 import hashlib
+import re
+from dataclasses import replace
 
 import pytest
 from sqlalchemy import Engine, select, text
 from sqlalchemy.orm import Session
 
+from app.actions.add_dyno import add_dyno
 from app.actions.add_read_back import add_read_back
 from app.actions.check_identity import check_identity
 from app.actions.close_restore_step import close_restore_step
@@ -383,10 +386,28 @@ def test_pulls_from_before_the_case_or_of_a_revision_prove_nothing(session: Sess
         work.close("pull", PullsMeasured(999))
 
 
+def test_pulls_on_another_dyno_or_in_another_gear_cannot_be_compared(
+    session: Session, tuner: Person, work: Work
+) -> None:
+    work.through("readiness")
+    other = add_dyno(session, person=tuner, at=work.later(), name="Another bay")
+    moved = replace(work.car, dyno_id=other.id)
+    row = work.close("pull", PullsMeasured(verification(session, tuner, moved, work.later(), levels=(1.0, 1.001))))
+    assert (row.outcome, "different dynos" in row.sentence) == ("not verified", True)
+    assert row.details[0].startswith("Dyno: baseline Bay 4518, now Another bay")
+
+
+def test_what_the_pulls_came_to_is_told_with_its_conditions(session: Session, tuner: Person, work: Work) -> None:
+    work.through("readiness")
+    row = work.close("pull", PullsMeasured(verification(session, tuner, work.car, work.later(), levels=(1.01, 1.012))))
+    assert re.fullmatch(r"Largest difference at one engine speed: \+1\.\d % at \d+ rpm\.", row.details[0])
+    assert row.details[1] == "3 pulls of the baseline, 2 now."
+
+
 def test_a_session_without_a_pull_proves_nothing(session: Session, tuner: Person, work: Work) -> None:
     work.through("readiness")
     empty = verification(session, tuner, work.car, work.later(), levels=())
-    with pytest.raises(Conflict, match="No pull of this session counts"):
+    with pytest.raises(Conflict, match="No pull"):
         work.close("pull", PullsMeasured(empty))
 
 
