@@ -15,9 +15,11 @@ import app.api.flashes
 import app.api.gains
 import app.api.intake
 import app.api.journal
+import app.api.layouts
 import app.api.packages
 import app.api.restores
 import app.api.results
+import app.api.revisions
 import app.api.vehicles
 import app.pages.coding
 import app.pages.control_unit
@@ -52,6 +54,7 @@ import app.pages.vehicle.editing
 import app.pages.vehicle.importing
 import app.pages.vehicle.label
 import app.pages.vehicle.routes
+import app.pages.work
 from app.api import PREFIX, security
 from app.record.engine import make_engine
 from app.settings import Settings, from_environment
@@ -94,6 +97,7 @@ PAGES: tuple[ModuleType, ...] = (
     app.pages.vehicle.importing,
     app.pages.vehicle.label,
     app.pages.vehicle.routes,
+    app.pages.work,
 )
 API: tuple[ModuleType, ...] = (
     app.api.dyno,
@@ -101,9 +105,11 @@ API: tuple[ModuleType, ...] = (
     app.api.gains,
     app.api.intake,
     app.api.journal,
+    app.api.layouts,
     app.api.restores,
     app.api.results,
     app.api.packages,
+    app.api.revisions,
     app.api.vehicles,
 )
 

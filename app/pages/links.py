@@ -10,6 +10,7 @@ _PATHS = {
     "coding_snapshot": "/coding-snapshots/{}",
     "fault_scan": "/fault-scans/{}",
     "restore": "/restores/{}",
+    "release_package": "/release-packages/{}",
     "dyno": "/dynos/{}",
     "layout": "/layouts/{}",
 }

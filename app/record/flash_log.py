@@ -46,7 +46,7 @@ def add(session: Session, *, person: Person, at: dt.datetime, control_unit_id: i
         supply_before_v=flash.supply_before_v,
         supply_lowest_v=flash.supply_lowest_v,
         outcome=flash.outcome,
-        checksums=_held_checksums(session, node),
+        checksums=held_checksums(session, node),
         note=flash.note.strip(),
         at=at,
         by_id=person.id,
@@ -101,7 +101,8 @@ def _check_digest(flash: NewFlash, node: Revision | Stock) -> None:
         )
 
 
-def _held_checksums(session: Session, node: Revision | Stock) -> list[dict[str, object]]:
+def held_checksums(session: Session, node: Revision | Stock) -> list[dict[str, object]]:
+    """Block checksums of an image, computed now; Conflict when one of them does not hold."""
     if node.sha256 is None:
         return []
     layout_id = None

@@ -11,7 +11,15 @@ from app.record.tables import JournalEntry
 
 # What each act belongs to, for the filters of the timeline.
 TOPICS = {
-    "identity": ("register vehicle", "change vehicle", "add control unit", "check identity", "accept identity"),
+    "identity": (
+        "register vehicle",
+        "change vehicle",
+        "change customer",
+        "erase customer",
+        "add control unit",
+        "check identity",
+        "accept identity",
+    ),
     "visits": ("begin visit", "end visit", "attach file", "scan faults"),
     "calibration": (
         "read stock",
@@ -23,8 +31,17 @@ TOPICS = {
         "kept revision",
         "released revision",
         "withdrawn revision",
+        "issue release package",
     ),
-    "flashes": ("log flash", "read back", "write coding back", "waive coding", "first start", "keep coding"),
+    "flashes": (
+        "log flash",
+        "read back",
+        "write coding back",
+        "waive coding",
+        "first start",
+        "keep coding",
+        "take returned files",
+    ),
     "measurements": (
         "record dyno session",
         "add runs",

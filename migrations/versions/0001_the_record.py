@@ -2,7 +2,7 @@
 
 Revision ID: 0001
 Revises:
-Create Date: 2026-11-25 13:22:14.763759
+Create Date: 2026-11-25 13:46:22.363283
 """
 
 import sqlalchemy as sa
@@ -35,7 +35,9 @@ APPEND_ONLY = [
     "journal_entry",
     "layout",
     "map_delta",
+    "package_return",
     "read_back",
+    "release_package",
     "restore",
     "restore_sign_off",
     "restore_step",
@@ -72,8 +74,10 @@ KEYS = {
     "journal_entry": [("hash",), ("seq",)],
     "layout": [("id",), ("name", "version")],
     "map_delta": [("analysis_id", "position"), ("id",)],
+    "package_return": [("id",)],
     "person": [("id",), ("name",)],
     "read_back": [("id",)],
+    "release_package": [("id",)],
     "restore": [("id",), ("vehicle_id", "number")],
     "restore_sign_off": [("id",), ("restore_id", "by_id")],
     "restore_step": [("id",)],
@@ -996,6 +1000,58 @@ def upgrade() -> None:
     with op.batch_alter_table("read_back", schema=None) as batch_op:
         batch_op.create_index(batch_op.f("ix_read_back_flash_id"), ["flash_id"], unique=False)
         batch_op.create_index(batch_op.f("ix_read_back_sha256"), ["sha256"], unique=False)
+
+    op.create_table(
+        "release_package",
+        sa.Column("id", sa.Integer(), nullable=False),
+        sa.Column("revision_id", sa.Integer(), nullable=False),
+        sa.Column("decision_id", sa.Integer(), nullable=False),
+        sa.Column("format", sa.String(length=8), nullable=False),
+        sa.Column("sha256", sa.String(length=64), nullable=False),
+        sa.Column("file_name", sa.String(length=255), nullable=False),
+        sa.Column("coding_snapshot_id", sa.Integer(), nullable=True),
+        sa.Column("note", sa.String(), nullable=False),
+        sa.Column("at", UTC(), nullable=False),
+        sa.Column("by_id", sa.Integer(), nullable=True),
+        sa.Column("entry_seq", sa.Integer(), nullable=False),
+        sa.CheckConstraint("format in ('bin', 'hex', 'srec')", name=op.f("ck_release_package_format")),
+        sa.ForeignKeyConstraint(["by_id"], ["person.id"], name=op.f("fk_release_package_by_id")),
+        sa.ForeignKeyConstraint(
+            ["coding_snapshot_id"], ["coding_snapshot.id"], name=op.f("fk_release_package_coding_snapshot_id")
+        ),
+        sa.ForeignKeyConstraint(["decision_id"], ["revision_decision.id"], name=op.f("fk_release_package_decision_id")),
+        sa.ForeignKeyConstraint(["revision_id"], ["revision.id"], name=op.f("fk_release_package_revision_id")),
+        sa.ForeignKeyConstraint(["sha256"], ["content.sha256"], name=op.f("fk_release_package_sha256")),
+        sa.PrimaryKeyConstraint("id", name=op.f("pk_release_package")),
+    )
+    with op.batch_alter_table("release_package", schema=None) as batch_op:
+        batch_op.create_index(batch_op.f("ix_release_package_revision_id"), ["revision_id"], unique=False)
+
+    op.create_table(
+        "package_return",
+        sa.Column("id", sa.Integer(), nullable=False),
+        sa.Column("package_id", sa.Integer(), nullable=False),
+        sa.Column("flash_id", sa.Integer(), nullable=False),
+        sa.Column("read_back_id", sa.Integer(), nullable=True),
+        sa.Column("coding_write_back_id", sa.Integer(), nullable=True),
+        sa.Column("fault_scan_id", sa.Integer(), nullable=True),
+        sa.Column("attachment_ids", Json, nullable=False),
+        sa.Column("sentence", sa.String(), nullable=False),
+        sa.Column("at", UTC(), nullable=False),
+        sa.Column("by_id", sa.Integer(), nullable=True),
+        sa.Column("entry_seq", sa.Integer(), nullable=False),
+        sa.ForeignKeyConstraint(["by_id"], ["person.id"], name=op.f("fk_package_return_by_id")),
+        sa.ForeignKeyConstraint(
+            ["coding_write_back_id"], ["coding_write_back.id"], name=op.f("fk_package_return_coding_write_back_id")
+        ),
+        sa.ForeignKeyConstraint(["fault_scan_id"], ["fault_scan.id"], name=op.f("fk_package_return_fault_scan_id")),
+        sa.ForeignKeyConstraint(["flash_id"], ["flash.id"], name=op.f("fk_package_return_flash_id")),
+        sa.ForeignKeyConstraint(["package_id"], ["release_package.id"], name=op.f("fk_package_return_package_id")),
+        sa.ForeignKeyConstraint(["read_back_id"], ["read_back.id"], name=op.f("fk_package_return_read_back_id")),
+        sa.PrimaryKeyConstraint("id", name=op.f("pk_package_return")),
+    )
+    with op.batch_alter_table("package_return", schema=None) as batch_op:
+        batch_op.create_index(batch_op.f("ix_package_return_package_id"), ["package_id"], unique=False)
     guard()
 
 

@@ -7,13 +7,16 @@ from app.actions.accept_identity import accept_identity
 from app.actions.attach_file import attach_file
 from app.actions.decide_revision import decide_revision
 from app.actions.decide_run import decide_run
+from app.actions.issue_release_package import issue_release_package
+from app.actions.log_flash import NewFlash
 from app.actions.record_economy_trial import record_economy_trial
 from app.actions.record_first_start import record_first_start
 from app.actions.record_strip_run import record_strip_run
 from app.actions.scan_faults import scan_faults
 from app.actions.set_limit import NewLimit, set_limit
+from app.actions.take_returned_files import Returned, take_returned_files
 from app.calc.vehicle.dtc import Dtc, Fault
-from app.record import content, journal
+from app.record import content, journal, packages
 from app.record.tables import (
     Base,
     Certificate,
@@ -85,6 +88,24 @@ def _acts(shop: Shop, vehicle: Vehicle, *, unit_id: int, revision_id: int, flash
     )
     check = shop.scan(session.get_one(ControlUnit, unit_id), software_number="SW-dealer")
     accept_identity(session, person=person, at=shop.now(), identity_check_id=check.id, reason="Dealer update seen.")
+    _package(shop, vehicle, revision_id)
+
+
+def _package(shop: Shop, vehicle: Vehicle, revision_id: int) -> None:
+    session, person = shop.session, shop.person
+    release = {"decision": "released", "legal_basis": "Off-road use"}
+    decide_revision(session, person=person, at=shop.now(), revision_id=revision_id, **release)
+    coding = packages.suggested_coding(session, vehicle.id)
+    package = issue_release_package(
+        session,
+        person=person,
+        at=shop.now(),
+        revision_id=revision_id,
+        format="hex",
+        coding_snapshot_id=None if coding is None else coding.id,
+    )
+    returned = Returned(flash=NewFlash(revision_id, "completed", 13.8, 13.3))
+    take_returned_files(session, person=person, at=shop.now(), package_id=package.id, returned=returned)
 
 
 def _restore(shop: Shop, vehicle: Vehicle) -> None:

@@ -64,12 +64,13 @@ class ConfirmForm(FormModel):
     file_name: str = ""
 
 
-_EMPTY = ImportPage("", "", "", "", 0, 0, 0, (), 0, ())
 _STATES = {"new": "ok", "known": "info", "refused": "attention"}
 
 
-def _refused(error: AppError) -> ImportPage:
-    return ImportPage(error.sentence, error.where or "", "", "", 0, 0, 0, (), 0, ())
+def _empty(error: AppError | None = None) -> ImportPage:
+    """The page without a list, or with the sentence why one was refused."""
+    sentence, where = ("", "") if error is None else (error.sentence, error.where or "")
+    return ImportPage(sentence, where, "", "", 0, 0, 0, (), 0, ())
 
 
 def _preview(session: Read, data: bytes, file_name: str) -> ImportPage:
@@ -125,7 +126,7 @@ def _unpack(packed: str) -> bytes:
 
 @router.get("")
 def show(request: Request, session: Read, person: Tuner) -> HTMLResponse:
-    return render(request, "vehicles/import.html", _EMPTY, session=session, person=person, title="Import cars")
+    return render(request, "vehicles/import.html", _empty(), session=session, person=person, title="Import cars")
 
 
 @router.get("/template.csv")
@@ -146,7 +147,8 @@ def preview(
         data, label = read_upload(form.file, field="file", limit=MAX_BYTES)
         page = _preview(session, data, label)
     except AppError as error:
-        page, status = _refused(error), error.status
+        page = _empty(error)
+        status = error.status
     return render(
         request, "vehicles/import.html", page, session=session, person=person, title="Import cars", status=status
     )
@@ -172,7 +174,7 @@ def confirm(
                 digest=hashlib.sha256(data).hexdigest(),
             )
     except AppError as error:
-        page = _refused(error)
+        page = _empty(error)
         return render(
             request,
             "vehicles/import.html",

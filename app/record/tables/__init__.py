@@ -26,6 +26,7 @@ from app.record.tables.dyno import (
     StripRun,
 )
 from app.record.tables.journal import JournalEntry
+from app.record.tables.packages import PackageReturn, ReleasePackage
 from app.record.tables.people import ROLES, ApiToken, FormKey, OneTimeKey, Person, ShopSetting, SignIn
 from app.record.tables.restores import Certificate, Restore, RestoreSignOff, RestoreStep
 from app.record.tables.vehicles import (
@@ -68,8 +69,10 @@ __all__ = [
     "Layout",
     "MapDelta",
     "OneTimeKey",
+    "PackageReturn",
     "Person",
     "ReadBack",
+    "ReleasePackage",
     "Restore",
     "RestoreSignOff",
     "RestoreStep",
