@@ -4,7 +4,7 @@ import datetime as dt
 
 from sqlalchemy.orm import Session
 
-from app.calc.restore.plan import StepState
+from app.calc.restore.plan import Step, StepState
 from app.errors import Conflict
 from app.record import journal, restores
 from app.record.restore_evidence import Evidence
@@ -32,17 +32,7 @@ def close_restore_step(
     known = _repeated(case, state, judged)
     if known is not None:
         return known
-    row = RestoreStep(
-        restore_id=restore_id,
-        key=key,
-        outcome=judged.verdict.outcome,
-        sentence=judged.verdict.sentence,
-        details=list(judged.verdict.details),
-        reason="",
-        evidence={"kind": step.evidence, "given": judged.given, "kept": judged.keep()},
-        at=at,
-        by_id=person.id,
-    )
+    row = _entry(person, at, case, step, judged)
     session.add(row)
     session.flush()
     journal.append(
@@ -56,6 +46,20 @@ def close_restore_step(
         facts={"key": key, "outcome": row.outcome, "evidence": row.evidence},
     )
     return row
+
+
+def _entry(person: Person, at: dt.datetime, case: Case, step: Step, judged: Judged) -> RestoreStep:
+    return RestoreStep(
+        restore_id=case.restore.id,
+        key=step.key,
+        outcome=judged.verdict.outcome,
+        sentence=judged.verdict.sentence,
+        details=list(judged.verdict.details),
+        reason="",
+        evidence={"kind": step.evidence, "given": judged.given, "kept": judged.keep()},
+        at=at,
+        by_id=person.id,
+    )
 
 
 def _repeated(case: Case, state: StepState, judged: Judged) -> RestoreStep | None:

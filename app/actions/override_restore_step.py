@@ -33,26 +33,14 @@ def override_restore_step(
     case.require_unsigned()
     step = case.work_step(key)
     state = case.require_reached(key)
-    reason = " ".join(reason.split())
     if not password_fits:
         raise BadInput("The password is wrong; type your own password again.", field="password")
-    if len(reason) < SHORTEST_REASON:
-        raise BadInput("Write the reason in a sentence; it prints on the certificate.", field="reason")
+    reason = _reason(reason)
     if state.state == "done":
         if state.override is not None and state.override.reason == reason:
             return case.entries[key][-1]
         raise Conflict("This step is closed already; there is nothing to override.")
-    row = RestoreStep(
-        restore_id=restore_id,
-        key=key,
-        outcome="overridden",
-        sentence=f"Overridden by {person.name}.",
-        details=[],
-        reason=reason,
-        evidence={},
-        at=at,
-        by_id=person.id,
-    )
+    row = _entry(person, at, restore_id, key, reason)
     session.add(row)
     session.flush()
     journal.append(
@@ -66,3 +54,24 @@ def override_restore_step(
         facts={"key": key, "reason": reason},
     )
     return row
+
+
+def _reason(text: str) -> str:
+    reason = " ".join(text.split())
+    if len(reason) < SHORTEST_REASON:
+        raise BadInput("Write the reason in a sentence; it prints on the certificate.", field="reason")
+    return reason
+
+
+def _entry(person: Person, at: dt.datetime, restore_id: int, key: str, reason: str) -> RestoreStep:
+    return RestoreStep(
+        restore_id=restore_id,
+        key=key,
+        outcome="overridden",
+        sentence=f"Overridden by {person.name}.",
+        details=[],
+        reason=reason,
+        evidence={},
+        at=at,
+        by_id=person.id,
+    )

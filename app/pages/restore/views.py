@@ -1,6 +1,6 @@
 """What the list of a car's restores and the checklist of one restore show, built from the record."""
 
-from collections.abc import Mapping
+from collections.abc import Collection, Mapping
 from dataclasses import dataclass
 from datetime import datetime
 
@@ -175,23 +175,13 @@ def list_page(
             margin_percent=f"{defaults.margin_percent:g}",
         )
     cases = restores.of_vehicle(session, vehicle_id)
-    units = vehicles.control_units(session, vehicle_id)
-    states = car_state.on_units(session, [unit.id for unit in units])
     return RestoreListPage(
         vehicle_id=vehicle.id,
         vehicle=vehicle_label(vehicle),
         cases=tuple(_case_row(session, case) for case in cases),
         open_number=next((c.restore.number for c in cases if c.certificate is None and c.replaced_by is None), None),
         may_open=person.role in ("tuner", "manager"),
-        units=tuple(
-            UnitChoice(
-                unit.id,
-                f"{unit.role.capitalize()} ({unit.hardware_number})",
-                states[unit.id].sentence,
-                unit.id in form.unit_ids,
-            )
-            for unit in units
-        ),
+        units=_unit_choices(session, vehicle_id, form.unit_ids),
         snapshots=tuple(
             (str(row.id), f"{row.occasion}, {when(row.at)}, {row.keys} values")
             for row in reversed(flashes.coding_snapshots(session, vehicle_id))
@@ -203,6 +193,20 @@ def list_page(
         values=text_of(form),
         errors={} if error is None else {"units" if error.field == "unit_ids" else error.field or "": error.sentence},
         sentence="" if error is None else error.sentence,
+    )
+
+
+def _unit_choices(session: Session, vehicle_id: int, chosen: Collection[int]) -> tuple[UnitChoice, ...]:
+    units = vehicles.control_units(session, vehicle_id)
+    states = car_state.on_units(session, [unit.id for unit in units])
+    return tuple(
+        UnitChoice(
+            unit.id,
+            f"{unit.role.capitalize()} ({unit.hardware_number})",
+            states[unit.id].sentence,
+            unit.id in chosen,
+        )
+        for unit in units
     )
 
 
