@@ -47,6 +47,8 @@ import app.pages.revisions.decision
 import app.pages.revisions.deltas
 import app.pages.revisions.new
 import app.pages.revisions.port
+import app.pages.results.computed
+import app.pages.results.routes
 import app.pages.settings
 import app.pages.sign_in
 import app.pages.today
@@ -90,6 +92,8 @@ PAGES: tuple[ModuleType, ...] = (
     app.pages.revisions.deltas,
     app.pages.revisions.new,
     app.pages.revisions.port,
+    app.pages.results.computed,
+    app.pages.results.routes,
     app.pages.settings,
     app.pages.sign_in,
     app.pages.today,

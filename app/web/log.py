@@ -25,7 +25,7 @@ def log(event: str, request: Request | None = None, *, level: int = logging.INFO
     _LOGGER.log(level, json.dumps(line | fields, default=str))
 
 
-def log_unexpected(request: Request, error: BaseException, reference: str) -> None:
+def log_unexpected(request: Request | None, error: BaseException, reference: str) -> None:
     frames = traceback.extract_tb(error.__traceback__)
     own = [frame for frame in frames if "site-packages" not in frame.filename or frame is frames[-1]]
     places = [f"{frame.filename}:{frame.lineno} {frame.name}" for frame in own]

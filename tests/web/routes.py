@@ -131,6 +131,9 @@ RIGHTS: dict[str, frozenset[str | None]] = {
     "POST /vehicles/{vehicle_id:int}/limits": TUNER,
     "POST /limits/{limit_id:int}/withdraw": TUNER,
     # restore to stock
+    # long work
+    "GET /work/{key}": VIEWER,
+    "GET /work/{key}/events": VIEWER,
     "GET /vehicles/{vehicle_id:int}/restores": VIEWER,
     "POST /vehicles/{vehicle_id:int}/restores": TUNER,
     "GET /restores/{restore_id:int}": VIEWER,
@@ -175,6 +178,12 @@ RIGHTS: dict[str, frozenset[str | None]] = {
     "POST /dynos/{dyno_id:int}/sample": TUNER,
     "POST /dynos/{dyno_id:int}/columns": TUNER,
     "GET /dyno-sessions/{session_id:int}/curves.csv": VIEWER,
+    "GET /vehicles/{vehicle_id:int}/results": VIEWER,
+    "POST /vehicles/{vehicle_id:int}/strip-runs": TUNER,
+    "POST /vehicles/{vehicle_id:int}/economy-trials": TUNER,
+    "POST /strip-runs/{run_id:int}/attribution": TUNER,
+    "POST /economy-trials/{trial_id:int}/attribution": TUNER,
+    "GET /vehicles/{vehicle_id:int}/computed-run": VIEWER,
     # API
     "GET /api/v1/vehicles": VIEWER,
     "POST /api/v1/vehicles": VIEWER,

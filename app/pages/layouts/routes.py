@@ -1,5 +1,7 @@
 """Layouts: upload, look through, download our table's template."""
 
+from dataclasses import replace
+from datetime import UTC, datetime
 from typing import Annotated
 
 from fastapi import APIRouter, Form, Query, Request
@@ -11,7 +13,9 @@ from app.errors import AppError
 from app.pages.layouts.views import Filter, LayoutsPage, layout_page, layout_row
 from app.readers.layout import read_layout
 from app.readers.layout_csv import layout_csv_template
-from app.record import layouts
+from app.record import layouts, people
+from app.record.engine import transaction
+from app.web import work
 from app.web.download import attachment
 from app.web.form import FormModel, OncePerForm, see_other
 from app.web.now import Now
@@ -21,6 +25,8 @@ from app.web.transaction import Read, Write
 from app.web.uploads import UPLOAD_LIMIT, Upload, read_upload
 
 router = APIRouter(prefix="/layouts")
+# Above this a file takes more than a second to read.
+LARGE = 4 << 20
 
 
 class LayoutForm(FormModel):
@@ -41,8 +47,8 @@ def _list(session: Session, form: LayoutForm, error: AppError | None) -> Layouts
 
 
 @router.get("")
-def show_list(request: Request, session: Read, person: Viewer) -> HTMLResponse:
-    page = _list(session, LayoutForm(), None)
+def show_list(request: Request, session: Read, person: Viewer, ask: str = "") -> HTMLResponse:
+    page = replace(_list(session, LayoutForm(), None), ask_byte_order=ask == "byte-order")
     return render(request, "layouts/list.html", page, session=session, person=person, title="Layouts")
 
 
@@ -57,6 +63,9 @@ def take(
 ) -> Response:
     try:
         data, label = read_upload(form.file, field="file")
+        if len(data) > LARGE:
+            key = _read_in_the_background(request, person.id, form, data, label)
+            return see_other(request, session, f"/work/{key}", once)
         found = read_layout(data, legacy_byte_order=form.legacy_byte_order or None)
         with session.begin_nested():
             row = add_layout(
@@ -77,6 +86,36 @@ def take(
             request, "layouts/list.html", page, session=session, person=person, title="Layouts", status=error.status
         )
     return see_other(request, session, f"/layouts/{row.id}", once)
+
+
+def _read_in_the_background(request: Request, person_id: int, form: LayoutForm, data: bytes, label: str) -> str:
+    """A large description takes seconds: it is read in a thread and recorded in a transaction of its own."""
+    engine = request.app.state.engine
+
+    def act(report: work.Report) -> str:
+        report(0, len(data), f"Reading {label}")
+        found = read_layout(
+            data,
+            legacy_byte_order=form.legacy_byte_order or None,
+            progress=lambda done, total: report(done, total, f"Reading {label}"),
+        )
+        report(1, None, f"Keeping {len(found.layout.maps):,} maps")
+        with transaction(engine) as session:
+            row = add_layout(
+                session,
+                person=people.by_id(session, person_id),
+                at=datetime.now(UTC),
+                name=form.name or found.layout.name,
+                definitions=found.layout,
+                source=found.source,
+                software_number=form.software_number,
+                uploaded=data,
+                file_name=label,
+                findings=found.findings,
+            )
+            return f"/layouts/{row.id}"
+
+    return work.begin(person_id, f"Reading {label}", act)
 
 
 @router.get("/template.csv")
