@@ -22,16 +22,17 @@ _LARGEST = 1 << 28
 _COMPRESS_LEVEL = 3
 _WORTH_IT = 0.9
 
+# The blobs are joined at the end: carried through the recursion, each would be copied at every step.
 _CHAIN = text(
     """
-    with recursive chain(sha256, size, coding, base_sha256, data, hop) as (
-        select sha256, size, coding, base_sha256, data, 0 from content where sha256 = :sha256
+    with recursive chain(sha256, base_sha256, hop) as (
+        select sha256, base_sha256, 0 from content where sha256 = :sha256
         union all
-        select c.sha256, c.size, c.coding, c.base_sha256, c.data, chain.hop + 1
+        select c.sha256, c.base_sha256, chain.hop + 1
         from content c join chain on c.sha256 = chain.base_sha256
         where chain.hop < 100
     )
-    select sha256, size, coding, data from chain order by hop desc
+    select chain.hop, c.size, c.coding, c.data from chain join content c on c.sha256 = chain.sha256
     """
 )
 
@@ -80,7 +81,7 @@ def exists(session: Session, digest: str) -> bool:
 
 def fetch(session: Session, digest: str) -> bytes:
     """The bytes whose SHA-256 is `digest`; NotFound, or Damaged when what is stored gives other bytes."""
-    rows = session.execute(_CHAIN, {"sha256": digest}).all()
+    rows = sorted(session.execute(_CHAIN, {"sha256": digest}), key=lambda row: -row.hop)
     if not rows:
         raise NotFound(f"No stored file has the digest {digest[:16]}….")
     try:
