@@ -10,6 +10,9 @@ from app.calc.dyno.curve import Pulls
 
 Values = NDArray[np.float64]
 
+# Below so many pulls the interval of a standard deviation is wider than a third to twice of it.
+FEW_PULLS = 6
+
 
 @dataclass(frozen=True, slots=True)
 class Spread:
@@ -91,8 +94,23 @@ def _trend(levels: Values) -> tuple[float, float]:
     return float(found.slope), float(found.pvalue)
 
 
+def deviation_interval(s: float, n: int) -> tuple[float, float]:
+    """The 95 % interval of the true standard deviation when n values gave s: s √((n−1)/χ²), normal distribution.
+
+    >>> [round(one, 3) for one in deviation_interval(1.0, 3)]
+    [0.521, 6.285]
+    """
+    from scipy.special import chdtri
+
+    low, high = (s * float(np.sqrt((n - 1) / chdtri(n - 1, tail))) for tail in (0.025, 0.975))
+    return low, high
+
+
 def _sentence(n: int, s_r: float, slope: float | None, p: float | None) -> str:
     text = f"{n} pulls repeat to r = {2.8 * s_r:.1f} kW at the peak (two pulls differ by less in 95 of 100 cases)."
+    if n < FEW_PULLS and s_r > 0:
+        low, high = deviation_interval(2.8 * s_r, n)
+        text += f" From so few pulls r is only known to lie between {low:.1f} and {high:.1f} kW."
     if slope is not None and p is not None and p < 0.05:
         direction = "fall" if slope < 0 else "rise"
         percent = abs(100 * slope)

@@ -1,5 +1,7 @@
 """The shop can rely on it that the repeatability shown is that of ISO 5725, with level and shape kept apart."""
 
+from typing import Any
+
 import numpy as np
 import pytest
 from hypothesis import given, settings
@@ -8,7 +10,7 @@ from numpy.typing import NDArray
 from scipy import stats
 
 from app.calc.dyno.curve import Pulls
-from app.calc.dyno.repeatability import Spread, pooled_history, repeatability
+from app.calc.dyno.repeatability import Spread, deviation_interval, pooled_history, repeatability
 from tests.calc.dyno.statistics_cases import CASES
 
 Values = NDArray[np.float64]
@@ -107,6 +109,18 @@ def test_repeatability_does_not_depend_on_unit_or_order(levels: list[float], sca
     scaled = repeatability(Pulls(SPEED, pulls.torque_nm * scale, pulls.power_kw * scale))
     assert scaled.s_level_percent == pytest.approx(one.s_level_percent, rel=1e-6, abs=1e-9)
     assert scaled.s_r_kw == pytest.approx(scale * (one.s_r_kw or 0), rel=1e-6, abs=1e-9)
+
+
+@pytest.mark.parametrize("row", CASES["small_samples"]["table"], ids=lambda row: str(row["n"]))
+def test_how_little_few_pulls_tell_of_a_deviation(row: dict[str, Any]) -> None:
+    """data/statistics.json, small_samples: 95 % interval of σ in units of s (closed formula)."""
+    assert deviation_interval(1.0, row["n"]) == pytest.approx(row["sigma_ci95_factor"], rel=1e-6)
+
+
+def test_few_pulls_say_how_little_they_know() -> None:
+    three = repeatability(levels_only([200.0, 201.0, 202.0]))
+    assert "r = 2.8 kW" in three.sentence and "between 1.5 and 17.6 kW" in three.sentence
+    assert "From so few pulls" not in repeatability(levels_only([200.0, 201.0, 202.0] * 2)).sentence
 
 
 def test_no_sessions_are_no_history() -> None:
