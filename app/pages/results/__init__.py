@@ -1,0 +1,1 @@
+"""Strip runs, economy trials, and runs computed from the wheel power."""

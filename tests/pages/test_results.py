@@ -1,0 +1,193 @@
+"""Strip runs and economy trials are typed as the slip has them, attributed by time, and checked against mechanics."""
+
+import re
+from datetime import UTC, datetime
+from zoneinfo import ZoneInfo
+
+import pytest
+from fastapi import FastAPI
+from sqlalchemy import Engine, text
+
+from app.errors import BadInput
+from app.record import people, results
+from app.record.engine import reading, transaction
+from app.web.moments import read_moment
+from tests.browser import Browser
+from tests.dyno_car import Car, car_on_record, flashed, session_of
+
+
+@pytest.fixture
+def car(app: FastAPI, sqlite_engine: Engine) -> Car:
+    with transaction(sqlite_engine) as session:
+        person = people.by_name(session, "tuner")
+        assert person is not None
+        made = car_on_record(session, person)
+        session_of(session, person, made, 0.5, purpose="baseline")
+        flashed(session, person, made, made.revision_ids[0], day=1)
+        session_of(session, person, made, 2, gain=40.0)
+        return made
+
+
+SLIP = {"et_60ft_s": "2.25", "et_1320ft_s": "14,9", "trap_1320ft_kmh": "155", "run_at": "2026-03-02T09:00"}
+
+
+def page(car: Car) -> str:
+    return f"/vehicles/{car.vehicle_id}/results"
+
+
+def words_of(body: str) -> str:
+    return re.sub(r"[ \n]+", " ", re.sub(r"<[^>]*>", " ", body))
+
+
+def test_a_slip_in_mph_is_kept_in_metric_units_and_attributed_by_its_time(
+    tuner: Browser, car: Car, sqlite_engine: Engine
+) -> None:
+    with transaction(sqlite_engine) as session:
+        session.execute(text("""update person set preferences = '{"units": {"vehicle speed": "mph"}}'"""))
+    early = tuner.submit(f"/vehicles/{car.vehicle_id}/strip-runs", SLIP | {"trap_1320ft_kmh": "96.31"})
+    late = tuner.submit(f"/vehicles/{car.vehicle_id}/strip-runs", SLIP | {"run_at": "2026-03-05 10:30"})
+    assert early.headers["location"] == late.headers["location"] == page(car) + "#strip"
+    with reading(sqlite_engine) as session:
+        rows = results.strip_runs(session, car.vehicle_id)
+        # 96.31 mph = 96.31 · 1.609344 km/h by the international mile.
+        assert rows[1].results["trap_1320ft_kmh"] == pytest.approx(96.31 * 1.609344)
+        assert rows[1].results["et_1320ft_s"] == 14.9
+        attributed = results.strip_attributions(session, [row.id for row in rows])
+        assert attributed[rows[1].id][car.unit_id].revision_id is None
+        assert attributed[rows[0].id][car.unit_id].revision_id == car.revision_ids[0]
+    body = words_of(tuner.get(page(car)).text)
+    assert "96.31\u202fmph" in body
+    assert "engine revision 1" in body
+
+
+def test_a_run_that_took_more_power_than_the_wheels_have_is_pointed_out(tuner: Browser, car: Car) -> None:
+    tuner.submit(f"/vehicles/{car.vehicle_id}/strip-runs", SLIP)
+    assert "Nothing speaks against it" in words_of(tuner.get(page(car)).text)
+    # ½·1520 kg·(250/3.6 m/s)²/10.9 s = 336 kW on average, far above the wheel power on record.
+    tuner.submit(f"/vehicles/{car.vehicle_id}/strip-runs", SLIP | {"et_1320ft_s": "10.9", "trap_1320ft_kmh": "250"})
+    body = words_of(tuner.get(page(car)).text)
+    assert "look at it" in body
+    assert "the trap speed took 336 kW on average" in body
+
+
+def test_rules_of_thumb_are_marked_as_common_practice(tuner: Browser, car: Car) -> None:
+    tuner.submit(f"/vehicles/{car.vehicle_id}/strip-runs", SLIP)
+    body = tuner.get(page(car)).text
+    assert "Common practice: a check of the record, never a result." in body
+    # Hale's published fit: trap = 234·(hp/lb)^⅓ mph, so 155 km/h at 1520 kg takes
+    # 3351 lb·(96.31/234)³ = 233.6 hp = 174.2 kW.
+    assert re.search(r"Hale</th>\s*<td[^>]*>174\u202fkW", body)
+
+
+@pytest.mark.parametrize(
+    ("changed", "field"),
+    [
+        ({"et_60ft_s": "fast"}, "et_60ft_s"),
+        ({"et_60ft_s": "15.9"}, "et_1320ft_s"),
+        ({"run_at": "yesterday"}, "run_at"),
+        ({"run_at": "2126-01-01T10:00"}, "run_at"),
+        ({"et_60ft_s": "", "et_1320ft_s": "", "trap_1320ft_kmh": ""}, "et_60ft_s"),
+    ],
+)
+def test_a_refused_slip_comes_back_as_typed(tuner: Browser, car: Car, changed: dict[str, str], field: str) -> None:
+    answer = tuner.submit(f"/vehicles/{car.vehicle_id}/strip-runs", SLIP | {"place": "Old runway"} | changed)
+    assert answer.status_code == 422
+    assert f'id="{field}-error"' in answer.text
+    assert 'value="Old runway"' in answer.text
+
+
+def trial(tuner: Browser, car: Car, day: int, fuel: float) -> None:
+    answer = tuner.submit(
+        f"/vehicles/{car.vehicle_id}/economy-trials",
+        {"distance": "400", "fuel": f"{fuel}", "conditions": "Ring road", "driven_at": f"2026-03-{day:02d}T07:00"},
+    )
+    assert answer.status_code == 303
+
+
+def test_consumption_before_and_after_comes_with_its_interval(tuner: Browser, car: Car) -> None:
+    # Driven before the flash on 3 March 08:00, then after it.
+    for day, fuel in ((2, 30.0), (3, 30.4), (1, 29.6), (4, 28.0), (5, 28.4), (6, 28.2)):
+        trial(tuner, car, day, fuel)
+    body = words_of(tuner.get(page(car)).text)
+    # Means 7.5 and 7.05 L/100 km; s² = 0.01 and 0.0025 (L/100 km)². Welch: se = √(0.01/3 + 0.0025/3) = 0.06455,
+    # ν = 2.94, t = 3.219 (Welch, Biometrika 34 (1947) 28): −0.45 ± 0.2078 L/100 km = −6.0 ± 2.8 %.
+    assert "Consumption is lower: −6.0 %, 95 % interval −8.8 to −3.2 %." in body
+    assert "7.50 L/100 km" in body
+
+
+def test_one_trial_each_gives_no_interval(tuner: Browser, car: Car) -> None:
+    trial(tuner, car, 2, 30.0)
+    trial(tuner, car, 5, 28.0)
+    body = words_of(tuner.get(page(car)).text)
+    assert "make at least two trials on each side" in body
+    assert "interval" not in body.split("Fuel economy")[1].split("Compare")[0]
+
+
+def test_consumption_in_distance_per_volume_is_converted_and_never_averaged_so(
+    tuner: Browser, car: Car, sqlite_engine: Engine
+) -> None:
+    with transaction(sqlite_engine) as session:
+        session.execute(text("""update person set preferences = '{"units": {"fuel consumption": "mpg (US)"}}'"""))
+    for day, fuel in ((1, 30.0), (2, 30.8), (4, 28.0), (5, 28.4)):
+        trial(tuner, car, day, fuel)
+    body = words_of(tuner.get(page(car)).text)
+    # 7.6 L/100 km = 235.214583/7.6 mpg (US), from the gallon of 231 in³ and the international mile.
+    assert "30.9 mpg (US)" in body
+
+
+def test_a_trial_of_impossible_consumption_is_refused_at_its_field(tuner: Browser, car: Car) -> None:
+    answer = tuner.submit(f"/vehicles/{car.vehicle_id}/economy-trials", {"distance": "4", "fuel": "30"})
+    assert answer.status_code == 422
+    assert 'id="fuel-error"' in answer.text
+    missing = tuner.submit(f"/vehicles/{car.vehicle_id}/economy-trials", {"distance": "", "fuel": "30"})
+    assert 'id="distance-error"' in missing.text
+
+
+def test_an_attribution_is_corrected_with_a_reason(tuner: Browser, car: Car, sqlite_engine: Engine) -> None:
+    tuner.submit(f"/vehicles/{car.vehicle_id}/strip-runs", SLIP)
+    trial(tuner, car, 5, 28.0)
+    for path in ("/strip-runs/1/attribution", "/economy-trials/1/attribution"):
+        form = {"control_unit_id": str(car.unit_id), "revision": str(car.revision_ids[1]), "reason": "Written unlogged"}
+        assert tuner.submit(path, form | {"reason": ""}).status_code == 422
+        assert tuner.submit(path, form).status_code == 303
+    with reading(sqlite_engine) as session:
+        assert results.strip_attributions(session, [1])[1][car.unit_id].revision_id == car.revision_ids[1]
+        assert results.economy_attributions(session, [1])[1][car.unit_id].revision_id == car.revision_ids[1]
+
+
+def test_a_computed_run_is_faster_with_more_power_and_says_how_sure(tuner: Browser, car: Car) -> None:
+    body = words_of(tuner.get(f"/vehicles/{car.vehicle_id}/computed-run?session=2&against=1").text)
+    row = re.search(r"1/4 mile \(1320 ft\) ([\d.]+)\u202fs ([\d.]+)\u202fs −([\d.]+) ± ([\d.]+)\u202fs", body)
+    assert row is not None
+    before, after, change, half = (float(x) for x in row.groups())
+    assert before - after == pytest.approx(change, abs=0.0011)
+    assert 0 < half < change
+    alone = words_of(tuner.get(f"/vehicles/{car.vehicle_id}/computed-run?session=1").text)
+    assert f"1/4 mile (1320 ft) {before:.3f}\u202fs" in alone
+
+
+def test_a_computed_run_names_what_is_missing_or_out_of_range(tuner: Browser, car: Car, sqlite_engine: Engine) -> None:
+    refused = tuner.get(f"/vehicles/{car.vehicle_id}/computed-run?session=1&cda=70")
+    assert refused.status_code == 422
+    assert 'id="cda-error"' in refused.text
+    assert tuner.get(f"/vehicles/{car.vehicle_id}/computed-run?session=77").status_code == 422
+    with transaction(sqlite_engine) as session:
+        session.execute(text("update vehicle set final_drive = null"))
+    missing = tuner.get(f"/vehicles/{car.vehicle_id}/computed-run?session=1")
+    assert "not on record for this car: final drive" in missing.text
+
+
+def test_the_front_desk_sees_results_and_records_none(front_desk: Browser, car: Car) -> None:
+    body = front_desk.get(page(car)).text
+    assert "Record a strip run" not in body
+    assert front_desk.submit(f"/vehicles/{car.vehicle_id}/strip-runs", SLIP).status_code == 403
+
+
+def test_moments_are_read_in_the_workshops_zone() -> None:
+    now = datetime(2026, 11, 25, 12, 0, tzinfo=UTC)
+    zone = ZoneInfo("America/New_York")
+    found = read_moment("2026-11-24T14:03", zone, now=now, field="at", label="Time")
+    assert found == datetime(2026, 11, 24, 19, 3, tzinfo=UTC)
+    assert read_moment(" ", zone, now=now, field="at", label="Time") is None
+    with pytest.raises(BadInput):
+        read_moment("2026-11-25T08:00", zone, now=now, field="at", label="Time")
