@@ -57,10 +57,8 @@ def sign_off_restore(
         subject=("restore", restore_id),
         facts={"statement": statement},
     )
-    wanted = 2 if case.restore.two_sign_offs else 1
-    if len(case.sign_offs) + 1 < wanted:
-        return Signed(row, None)
-    return Signed(row, _issue(session, person, at, restore_id, zone))
+    last = len(case.sign_offs) + 1 == (2 if case.restore.two_sign_offs else 1)
+    return Signed(row, _issue(session, person, at, restore_id, zone) if last else None)
 
 
 def _require_identity(person: Person, name: str, password_fits: bool) -> None:
