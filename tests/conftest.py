@@ -117,9 +117,28 @@ def engine(request: pytest.FixtureRequest) -> Engine:
     return chosen
 
 
-@pytest.fixture
-def session(engine: Engine) -> Iterator[Session]:
-    """An open transaction on either database; nothing of it stays."""
+@pytest.fixture(scope="session")
+def shared_sqlite_engine(sqlite_template: Path, tmp_path_factory: pytest.TempPathFactory) -> Iterator[Engine]:
+    file = tmp_path_factory.mktemp("shared") / "revledger.db"
+    shutil.copyfile(sqlite_template, file)
+    engine = make_engine(f"sqlite:///{file}")
+    yield engine
+    engine.dispose()
+
+
+@pytest.fixture(scope="session")
+def shared_postgresql_engine(postgresql_server: PostgresServer, postgresql_template: str) -> Iterator[Engine]:
+    _make_database(postgresql_server, "shared", postgresql_template)
+    engine = make_engine(_postgresql_url(postgresql_server, "shared"))
+    yield engine
+    engine.dispose()
+
+
+@pytest.fixture(params=["sqlite", "postgresql"])
+def session(request: pytest.FixtureRequest) -> Iterator[Session]:
+    """An open transaction on either database. Nothing of it stays, so all tests share one database of each kind;
+    PostgreSQL counts its ids on all the same."""
+    engine: Engine = request.getfixturevalue(f"shared_{request.param}_engine")
     with open_session(engine) as opened:
         yield opened
         opened.rollback()

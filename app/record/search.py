@@ -8,7 +8,8 @@ from app.record.tables import Customer, Vehicle
 
 def folded(text: str) -> str:
     """Lower case without accents or punctuation, so that "rl 12-ab" finds "RL12AB"."""
-    plain = unicodedata.normalize("NFKD", text.casefold())
+    # Folded again in between: a letter may come out of a sign as a capital, and out of a capital as two letters.
+    plain = unicodedata.normalize("NFKD", unicodedata.normalize("NFKD", text).casefold())
     return re.sub(r"[^\w ]|_", "", "".join(c for c in plain if not unicodedata.combining(c)))
 
 

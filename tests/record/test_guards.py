@@ -1,13 +1,10 @@
 """The database itself refuses to change or delete evidence, whatever program speaks to it."""
 
-from collections.abc import Iterator
-
 import pytest
-from sqlalchemy import Engine, Table, UniqueConstraint, text
+from sqlalchemy import Table, UniqueConstraint, text
 from sqlalchemy.exc import DBAPIError
 from sqlalchemy.orm import Session
 
-from app.record.engine import open_session
 from app.record.tables import Base
 from tests.record.every_row import EVIDENCE, fill
 from tests.record.tampering import unguard
@@ -18,11 +15,9 @@ NEVER_DELETED = ("control_unit", "customer", "dyno", "person", "vehicle", "visit
 
 
 @pytest.fixture
-def session(engine: Engine) -> Iterator[Session]:
-    with open_session(engine) as opened:
-        fill(Shop(opened))
-        yield opened
-        opened.rollback()
+def session(session: Session) -> Session:
+    fill(Shop(session))
+    return session
 
 
 def let_through(session: Session, statement: str) -> bool:

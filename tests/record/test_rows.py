@@ -11,7 +11,7 @@ from sqlalchemy.exc import DBAPIError
 from sqlalchemy.orm import Session
 
 from app.errors import AppError
-from app.record.engine import make_engine, open_session, reading, transaction
+from app.record.engine import make_engine, reading, transaction
 from app.record.tables import Base, JournalEntry
 from app.record.verify import verify
 from tests.record.every_row import EVIDENCE, fill
@@ -22,13 +22,11 @@ ROWS = [Base.metadata.tables[str(one.__tablename__)] for one in EVIDENCE if one 
 
 
 @pytest.fixture
-def session(engine: Engine) -> Iterator[Session]:
-    with open_session(engine) as opened:
-        fill(Shop(opened))
-        assert verify(opened).clean
-        unguard(opened)
-        yield opened
-        opened.rollback()
+def session(session: Session) -> Session:
+    fill(Shop(session))
+    assert verify(session).clean
+    unguard(session)
+    return session
 
 
 def changes(dialect: str) -> Iterator[tuple[str, str, str]]:
@@ -74,11 +72,12 @@ def test_a_change_of_any_column_of_any_row_is_found_and_named(session: Session) 
 def test_a_row_taken_out_or_slipped_in_is_found(session: Session) -> None:
     columns = [c.name for c in Base.metadata.tables["stock_read"].columns if c.name != "id"]
     listed = ", ".join(columns)
-    session.execute(text(f"insert into stock_read (id, {listed}) select 99, {listed} from stock_read where id = 1"))
-    session.execute(text("delete from coding_write_back"))
+    session.execute(text(f"insert into stock_read (id, {listed}) select id + 99, {listed} from stock_read"))
+    gone = session.scalars(text("delete from coding_write_back returning id")).one()
+    slipped_in = session.scalars(text("select max(id) from stock_read")).one()
     findings = verify(session).findings
-    assert "stock_read 99: this row is in no journal entry." in findings
-    assert "coding_write_back 1: the journal speaks of this row, but it is gone." in findings
+    assert f"stock_read {slipped_in}: this row is in no journal entry." in findings
+    assert f"coding_write_back {gone}: the journal speaks of this row, but it is gone." in findings
 
 
 @pytest.fixture
