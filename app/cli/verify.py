@@ -25,7 +25,7 @@ def verify(
     anchors = [read_anchor(text) for text in anchor or ()]
     engine, _ = open_database(from_environment())
     with Progress(console=Console(stderr=True), transient=True) as bar, reading(engine) as session:
-        tasks = {name: bar.add_task(name, total=None) for name in ("rows", "stored files")}
+        tasks = {name: bar.add_task(name, total=None) for name in ("rows", "stored files", "comparisons")}
         found = verify_record(
             session,
             anchors=anchors,

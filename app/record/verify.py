@@ -1,4 +1,4 @@
-"""Walk the journal chain, every row hash and every blob; say what is wrong."""
+"""Walk the journal chain, every row hash, every blob and every comparison; say what is wrong."""
 
 import json
 from collections.abc import Callable, Iterable, Iterator
@@ -14,6 +14,7 @@ from app.record import content
 from app.record.journal import GENESIS, Head, link
 from app.record.row_hash import canonical, row_hash
 from app.record.tables import Base, Content, JournalEntry
+from app.record.verify_deltas import check_deltas
 
 T = TypeVar("T", bound=Base)
 Progress = Callable[[str, int, int], None]
@@ -57,6 +58,7 @@ def verify(
         findings.extend(_against_anchors(hashes, anchors))
         rows = _check_rows(session, expected, findings, progress)
         blobs = _check_blobs(session, findings, progress)
+        check_deltas(session, findings, progress)
     except (ValueError, TypeError):  # what the database gives is not what its schema says
         findings.append("The database cannot be read to the end: it is damaged. Recover it from a backup.")
     last = max(hashes, default=0)
