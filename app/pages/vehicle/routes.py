@@ -21,7 +21,7 @@ from app.record.tables import Attachment
 from app.web.download import attachment
 from app.web.form import FormModel, OncePerForm, read_number, see_other, text_of
 from app.web.now import Now
-from app.web.page import render, view_of
+from app.web.page import render, view_of, writing_as
 from app.web.signed_in import FrontDesk, Tuner, Viewer
 from app.web.transaction import Read, Write
 from app.web.uploads import UPLOAD_LIMIT, Upload, read_upload
@@ -138,7 +138,8 @@ def show(
     topic: str | None = None,
     before: int | None = None,
 ) -> HTMLResponse:
-    page = vehicle_page(session, vehicle_id, topic=topic, before=before)
+    with writing_as(view_of(request, session, person)):
+        page = vehicle_page(session, vehicle_id, topic=topic, before=before)
     return render(request, "vehicles/page.html", page, session=session, person=person, title=page.label)
 
 
