@@ -6,6 +6,7 @@ import typer
 
 from app.cli import person, token
 from app.cli.backup import backup, recover
+from app.cli.compare import compare
 from app.cli.demo import demo
 from app.cli.gain import SeveralAgainst, gain
 from app.cli.runs import import_runs, watch
@@ -32,6 +33,7 @@ commands.command("backup")(backup)
 commands.command("recover")(recover)
 commands.command("import-runs")(import_runs)
 commands.command("watch")(watch)
+commands.command("compare")(compare)
 commands.command("gain", cls=SeveralAgainst)(gain)
 people.command("add")(person.add)
 people.command("reset-password")(person.reset_password)
