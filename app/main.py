@@ -11,7 +11,9 @@ from sqlalchemy import Engine
 from starlette.types import ASGIApp
 
 import app.api.dyno
+import app.api.dynos
 import app.api.flashes
+import app.api.fleet
 import app.api.gains
 import app.api.intake
 import app.api.journal
@@ -30,6 +32,7 @@ import app.pages.dyno.dynos
 import app.pages.dyno.inbox
 import app.pages.dyno.routes
 import app.pages.flash
+import app.pages.fleet
 import app.pages.gain.routes
 import app.pages.intake
 import app.pages.journal
@@ -42,13 +45,13 @@ import app.pages.lists_json
 import app.pages.packages.routes
 import app.pages.people
 import app.pages.restore.routes
+import app.pages.results.computed
+import app.pages.results.routes
 import app.pages.revisions.blame
 import app.pages.revisions.decision
 import app.pages.revisions.deltas
 import app.pages.revisions.new
 import app.pages.revisions.port
-import app.pages.results.computed
-import app.pages.results.routes
 import app.pages.settings
 import app.pages.sign_in
 import app.pages.today
@@ -75,6 +78,7 @@ PAGES: tuple[ModuleType, ...] = (
     app.pages.dyno.inbox,
     app.pages.dyno.routes,
     app.pages.flash,
+    app.pages.fleet,
     app.pages.gain.routes,
     app.pages.intake,
     app.pages.journal,
@@ -105,6 +109,8 @@ PAGES: tuple[ModuleType, ...] = (
 )
 API: tuple[ModuleType, ...] = (
     app.api.dyno,
+    app.api.dynos,
+    app.api.fleet,
     app.api.flashes,
     app.api.gains,
     app.api.intake,

@@ -19,6 +19,8 @@ SHARED = (
     "/vehicles/{vehicle_id:int}/limits",
     "/dynos",
     "/dyno-sessions/{session_id:int}",
+    "/fleet",
+    "/fleet/changes/{revision_id:int}",
     "/journal",
 )
 

@@ -74,6 +74,13 @@ RIGHTS: dict[str, frozenset[str | None]] = {
     "POST /vehicles/{vehicle_id:int}/pin": VIEWER,
     "POST /vehicles/{vehicle_id:int}/files": VIEWER,
     "GET /attachments/{attachment_id:int}": VIEWER,
+    # sister cars
+    "GET /fleet": VIEWER,
+    "GET /fleet/changes/{revision_id:int}": VIEWER,
+    "GET /fleet.json": VIEWER,
+    "GET /fleet/changes/{revision_id:int}.json": VIEWER,
+    "GET /api/v1/fleet": VIEWER,
+    "GET /api/v1/fleet/changes/{revision_id:int}": VIEWER,
     # release packages
     "GET /revisions/{revision_id:int}/packages": VIEWER,
     "POST /revisions/{revision_id:int}/packages": TUNER,
@@ -220,6 +227,7 @@ RIGHTS: dict[str, frozenset[str | None]] = {
     "POST /api/v1/dyno-sessions/{session_id:int}/runs": TUNER,
     "POST /api/v1/dynos": TUNER,
     "GET /api/v1/dynos": VIEWER,
+    "GET /api/v1/dynos/{dyno_id:int}": VIEWER,
     "POST /api/v1/economy-trials/{trial_id:int}/attribution": TUNER,
     "POST /api/v1/limits/{limit_id:int}/withdrawal": TUNER,
     "PATCH /api/v1/runs/{run_id:int}": TUNER,
