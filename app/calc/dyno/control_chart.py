@@ -43,6 +43,15 @@ def standard_deviations(values: Sequence[float], pulls: int) -> Chart | None:
     return _chart(values, centre, max(0.0, centre - half), centre + half)
 
 
+def usual_count(counts: Sequence[int]) -> int | None:
+    """How many pulls most sessions have, the larger number at a tie: limits of an s chart hold for one number only.
+
+    >>> usual_count([3, 3, 5, 5, 2]), usual_count([])
+    (5, None)
+    """
+    return max(set(counts), key=lambda n: (counts.count(n), n), default=None)
+
+
 def _chart(values: Sequence[float], centre: float, lower: float, upper: float) -> Chart:
     outside = tuple(k for k, v in enumerate(values) if not lower <= v <= upper)
     return Chart(tuple(values), centre, lower, upper, outside)

@@ -9,7 +9,7 @@ from typing import Any
 
 from sqlalchemy.orm import Session
 
-from app.calc.dyno.control_chart import Chart, individuals, standard_deviations
+from app.calc.dyno.control_chart import Chart, individuals, standard_deviations, usual_count
 from app.pages.dyno.profile import ColumnRow, choices, rows_of
 from app.record import dyno, dyno_curves, dyno_levels, vehicles
 from app.record.car_state import vehicle_label
@@ -133,11 +133,10 @@ def _lines(session: Session, rows: Sequence[DynoSession]) -> tuple[SessionLine, 
 def _scatter(session: Session, rows: Sequence[DynoSession], view: View) -> tuple[ControlView | None, str]:
     """The level scatter of sessions with the usual number of pulls: limits hold for one number only."""
     spreads = dyno_curves.spreads(session, [row.id for row in rows])
-    counts = Counter(one.dof + 1 for one in spreads.values())
-    if not counts:
+    usual = usual_count([round(one.dof) + 1 for one in spreads.values()])
+    if usual is None:
         return None, "Make sessions with two pulls or more; each adds a point."
-    usual = max(counts, key=lambda n: (counts[n], n))
-    shown = [row for row in rows if row.id in spreads and spreads[row.id].dof + 1 == usual]
+    shown = [row for row in rows if row.id in spreads and round(spreads[row.id].dof) + 1 == usual]
     values = [100 * sqrt(spreads[row.id].level_variance) for row in shown]
     chart = standard_deviations(values, usual)
     if chart is None:
