@@ -11,6 +11,7 @@ from sqlalchemy.exc import DBAPIError, OperationalError
 from sqlalchemy.orm import Session
 
 from app.errors import StorageFailed
+from app.record.column_limits import refuse_what_does_not_fit
 
 BUSY_MS = 10_000
 _PRAGMAS = (
@@ -58,11 +59,14 @@ def make_engine(url: str) -> Engine:
 
 def open_session(engine: Engine, *, read_only: bool = False) -> Session:
     """A session on `engine`; nothing expires at commit, so that values stay readable after it."""
-    return Session(
+    session = Session(
         engine,
         expire_on_commit=False,
         execution_options={"read_only": True} if read_only else {},
     )
+    if not read_only:
+        refuse_what_does_not_fit(session)
+    return session
 
 
 @contextmanager
