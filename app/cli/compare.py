@@ -53,7 +53,11 @@ def compare(
     if as_json and as_csv:
         raise typer.BadParameter("give either --json or --csv, not both")
     address = _address(base_address)
-    old, new = (_read(path, lambda data: read_image(data, base_address=address)).image for path in (before, after))
+    read = [_read(path, lambda data: read_image(data, base_address=address)) for path in (before, after)]
+    for path, one in zip((before, after), read, strict=True):
+        for note in one.notes:
+            typer.echo(f"{path}: {note}", err=True)
+    old, new = (one.image for one in read)
     definitions = None if layout is None else _layout(layout, legacy_byte_order)
     found = with_warnings(compare_images(old, new, definitions), WarningRules())
     if as_json:
@@ -119,7 +123,12 @@ def _map_line(delta: "MapDelta", width: int) -> str:
     if largest is None:
         change, percent, place = ("text" if delta.kind == "text" else "breakpoints"), "", ""
     else:
-        change = f"{largest.change:+.{delta.decimals}f} {delta.unit}".rstrip()
+        change = _with_unit(f"{largest.change:+.{delta.decimals}f}", delta.unit)
         percent = "" if largest.percent is None else f"{largest.percent:+.1f} %"
-        place = ", ".join(f"{at.value:.{at.decimals}f} {at.unit}".rstrip() for at in largest.at)
+        place = ", ".join(_with_unit(f"{at.value:.{at.decimals}f}", at.unit) for at in largest.at)
     return f"{delta.name:{width}}  {delta.category:13}  {cells:>11}  {change:>20}  {percent:>8}  {place}".rstrip()
+
+
+def _with_unit(figure: str, unit: str) -> str:
+    """Layouts write a dash where there is no unit."""
+    return figure if unit.strip() in ("", "-") else f"{figure} {unit}"
