@@ -15,7 +15,7 @@ from app.api.attribution import AttributionIn, AttributionOut, attributions_out
 from app.api.model import ApiIn, ApiOut, Time
 from app.api.paging import Cursor, Limit, ListPage, cut, decode_number, encode_cursor
 from app.readers.dyno_columns import ColumnProfile
-from app.readers.dyno_csv import read_dyno_csv
+from app.readers.dyno_file import read_dyno_file
 from app.record import channels, dyno, vehicles
 from app.record.dyno import RunRecord
 from app.record.tables import DynoSession
@@ -217,7 +217,7 @@ def upload_runs(
     data, label = read_upload(form.file, field="file")
     row = dyno.dyno_session(session, session_id)
     profile = dyno.dyno(session, row.dyno_id).profile
-    found = read_dyno_csv(data, profile=None if profile is None else ColumnProfile.from_json(profile))
+    found = read_dyno_file(data, profile=None if profile is None else ColumnProfile.from_json(profile))
     runs = NewRuns.of_file(
         found,
         start_coolant_c=form.start_coolant_c,

@@ -23,6 +23,7 @@ HEAD = b"MDF     "
 UNFINISHED = b"UnFinMF "
 SECONDS = 60
 MOST_BYTES = 256 << 20
+OTHERS_TOLD = 60
 
 _INSTALL = (
     "MDF4 logs are read by an extra that is not installed; install it with pip install 'revledger[mdf]', or export the "
@@ -52,8 +53,13 @@ def read_mdf4(data: bytes, *, profile: ColumnProfile | None = None) -> DynoFile:
     arrays = _result(_run(data, profile or ColumnProfile()))
     columns, part = _columns(arrays, profile)
     found = assemble(columns, [part], [])
-    # A logger makes no typing slips.
-    return replace(found, slips=())
+    # A logger makes no typing slips; of thousands of channels those that were understood are told, and some others.
+    return replace(found, slips=(), columns=_told(found.columns))
+
+
+def _told(columns: tuple[RecognisedColumn, ...]) -> tuple[RecognisedColumn, ...]:
+    others = [column.index for column in columns if column.quantity is None][:OTHERS_TOLD]
+    return tuple(column for column in columns if column.quantity is not None or column.index in others)
 
 
 def _run(data: bytes, profile: ColumnProfile) -> bytes:

@@ -1,5 +1,7 @@
 """A program can hand in sessions and pulls, and gets back what was understood."""
 
+from pathlib import Path
+
 import pytest
 from fastapi import FastAPI
 from sqlalchemy import Engine
@@ -7,7 +9,7 @@ from sqlalchemy import Engine
 from app.record import people
 from app.record.engine import transaction
 from tests.api.caller import Caller
-from tests.dyno_car import Car, car_on_record, flashed, pull_csv, session_of
+from tests.dyno_car import Car, car_on_record, flashed, pull_csv, pull_mdf4, session_of
 
 
 @pytest.fixture
@@ -96,6 +98,17 @@ def test_pulls_are_understood_kept_and_given_back_as_recorded(caller: Caller, ca
     assert [given["engine_speed_rpm"][1], given["torque_nm"][1], given["lambda_"][1]] == [float(x) for x in second[:3]]
     # P = T·ω with ω = n·π/30, in kW.
     assert given["power_kw"][1] == pytest.approx(float(second[1]) * 1550 * 3.141592653589793 / 30000, rel=1e-12)
+
+
+def test_an_mdf4_log_is_a_pull_like_any_other(caller: Caller, car: Car, tmp_path: Path) -> None:
+    session_id = opened(caller, car)["id"]
+    answer = caller.upload(f"/dyno-sessions/{session_id}/runs", pull_mdf4(tmp_path, 7), "warm.mf4").json()
+    found = [(one["header"], one["quantity"]) for one in answer["columns"]]
+    assert found == [("Engine speed", "engine_speed_rpm"), ("Torque", "torque_nm"), ("time", "time_s")]
+    (run,) = answer["runs"]
+    text = caller.upload(f"/dyno-sessions/{session_id}/runs", pull_csv(7)).json()["runs"][0]
+    there, same = (caller.get(f"/runs/{one['id']}").json()["channels"] for one in (run, text))
+    assert there["power_kw"] == pytest.approx(same["power_kw"])
 
 
 def test_the_same_file_twice_in_a_session_is_refused(caller: Caller, car: Car) -> None:

@@ -11,12 +11,10 @@ from typing import Any
 
 import numpy as np
 import pytest
-from asammdf import MDF, Signal
 
 from app.__main__ import main
 from app.cli.gain import repeated
-from app.readers.dyno_csv import read_dyno_csv
-from tests.dyno_car import pull_csv
+from tests.dyno_car import pull_csv, pull_mdf4
 
 GAIN_NM = 30.0
 
@@ -119,14 +117,7 @@ def test_humidity_left_out_is_said(shell: Shell) -> None:
 
 def test_an_mdf4_log_stands_on_either_side(shell: Shell) -> None:
     for number in (1, 2, 3):
-        channels = read_dyno_csv(pull_csv(100 + number, GAIN_NM)).channels
-        speed, torque = channels["engine_speed_rpm"], channels["torque_nm"]
-        time = np.arange(speed.size) * 0.1
-        with MDF(version="4.10") as log:
-            log.append(
-                [Signal(speed, time, name="Engine speed", unit="1/min"), Signal(torque, time, name="Torque", unit="Nm")]
-            )
-            log.save(shell.folder / f"new{number}.mf4", overwrite=True)
+        (shell.folder / f"new{number}.mf4").write_bytes(pull_mdf4(shell.folder, 100 + number, GAIN_NM))
     logs = shell.found("base1.csv base2.csv base3.csv --against new1.mf4 new2.mf4 new3.mf4")
     text = shell.found("base1.csv base2.csv base3.csv --against new1.csv new2.csv new3.csv")
     assert np.allclose(logs["curve"]["gain_kw"], text["curve"]["gain_kw"])

@@ -90,6 +90,16 @@ def test_confirmed_columns_win(tmp_path: Path) -> None:
     assert np.allclose(found.channels["torque_nm"], TORQUE * 9.80665)
 
 
+def test_of_a_thousand_channels_those_understood_are_told_and_some_others(tmp_path: Path) -> None:
+    more = [signal(SLOW, SLOW, f"Internal {number}", "") for number in range(1000)]
+    found = read_dyno_file(
+        written(tmp_path, more, [signal(SPEED, TIME, "rpm", ""), signal(TORQUE, TIME, "Torque", "Nm")])
+    )
+    assert [c.header for c in found.columns if c.quantity] == ["rpm", "Torque", "time"]
+    assert len(found.columns) == 63
+    assert np.allclose(found.channels["torque_nm"], TORQUE)
+
+
 def test_text_goes_to_the_text_reader() -> None:
     rows = "\n".join(f"{n};{200 + n / 100}" for n in range(1500, 6501, 250))
     assert read_dyno_file(f"Engine speed [rpm];Torque [Nm]\n{rows}".encode()).delimiter == ";"

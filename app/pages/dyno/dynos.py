@@ -13,7 +13,7 @@ from app.actions.confirm_columns import confirm_columns
 from app.errors import AppError, BadInput
 from app.pages.dyno.dyno_view import dyno_page
 from app.pages.dyno.profile import choice_of, rows_of
-from app.readers.dyno_csv import read_dyno_csv
+from app.readers.dyno_file import read_dyno_file
 from app.record import dyno
 from app.web.form import FormModel, OncePerForm, see_other
 from app.web.now import Now
@@ -106,7 +106,7 @@ def read_sample(
 def _columns(data: bytes) -> list[dict[str, object]]:
     """The columns of a file; when too few are recognised to read it, as far as they are."""
     try:
-        found = read_dyno_csv(data).columns
+        found = read_dyno_file(data).columns
     except BadInput as error:
         if error.field != "columns":
             raise

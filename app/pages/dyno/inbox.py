@@ -14,7 +14,7 @@ from app.actions.add_runs import NewRuns, add_runs
 from app.calc.dyno.channel_names import channel_label
 from app.errors import AppError, BadInput
 from app.pages.dyno.profile import read_file
-from app.readers.dyno_csv import read_dyno_csv
+from app.readers.dyno_file import read_dyno_file
 from app.record import content, dyno
 from app.record.car_state import vehicle_label
 from app.record.tables import Person
@@ -105,7 +105,7 @@ def take_into_inbox(
                     at=now,
                     uploaded=data,
                     file_name=label,
-                    found=read_dyno_csv(data),
+                    found=read_dyno_file(data),
                     recorded_at=now,
                 )
     except AppError as error:

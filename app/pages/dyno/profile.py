@@ -8,7 +8,8 @@ from app.calc.dyno.channel_names import CHANNEL_NAMES, channel_label
 from app.calc.units import UNITS_OF
 from app.errors import BadInput
 from app.readers.dyno_columns import IGNORE, PULL, ColumnChoice, ColumnProfile
-from app.readers.dyno_csv import DynoFile, read_dyno_csv
+from app.readers.dyno_csv import DynoFile
+from app.readers.dyno_file import read_dyno_file
 from app.readers.dyno_words import BY_NAME
 from app.record import dyno
 
@@ -31,7 +32,7 @@ def profile_of(session: Session, dyno_id: int) -> ColumnProfile | None:
 
 def read_file(session: Session, dyno_id: int, data: bytes) -> DynoFile:
     """The pulls of a file as this dyno's columns are known."""
-    return read_dyno_csv(data, profile=profile_of(session, dyno_id))
+    return read_dyno_file(data, profile=profile_of(session, dyno_id))
 
 
 def choices() -> tuple[tuple[str, str], ...]:
