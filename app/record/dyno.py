@@ -63,12 +63,15 @@ def sessions_of_dyno(session: Session, dyno_id: int) -> Sequence[DynoSession]:
     ).all()
 
 
-def session_ids_of_dyno(session: Session, dyno_id: int, *, until: dt.datetime | None = None) -> Sequence[int]:
-    """Ids of a dyno's sessions, oldest first, those measured up to a moment."""
+def session_ids_of_dyno(
+    session: Session, dyno_id: int, *, until: dt.datetime | None = None, last: int | None = None
+) -> Sequence[int]:
+    """Ids of a dyno's sessions, newest first: those measured up to a moment, at most the `last` ones."""
     query = select(DynoSession.id).where(DynoSession.dyno_id == dyno_id)
     if until is not None:
         query = query.where(DynoSession.measured_at <= until)
-    return session.scalars(query.order_by(DynoSession.measured_at, DynoSession.id)).all()
+    newest = query.order_by(DynoSession.measured_at.desc(), DynoSession.id.desc())
+    return session.scalars(newest.limit(last)).all()
 
 
 @dataclass(frozen=True, slots=True)
@@ -143,6 +146,21 @@ def pull_keys(session: Session, session_ids: Collection[int]) -> dict[int, list[
             )
         )
     return found
+
+
+def counted_runs(session: Session, session_ids: Collection[int]) -> dict[int, tuple[tuple[int, str], ...]]:
+    """Session id → (run id, digest of its file) of the pulls that count, in order: what a result follows from."""
+    decided = _decisions(session, session_ids)
+    rows = session.execute(
+        select(Run.id, Run.dyno_session_id, Run.sha256)
+        .where(Run.dyno_session_id.in_(session_ids))
+        .order_by(Run.dyno_session_id, Run.position)
+    )
+    found: dict[int, list[tuple[int, str]]] = {session_id: [] for session_id in session_ids}
+    for run_id, session_id, sha256 in rows:
+        if run_id not in decided or decided[run_id].included:
+            found[session_id].append((run_id, sha256))
+    return {session_id: tuple(runs) for session_id, runs in found.items()}
 
 
 def _decisions(session: Session, session_ids: Collection[int]) -> dict[int, RunDecision]:

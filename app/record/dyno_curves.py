@@ -20,6 +20,9 @@ from app.record.dyno import PullKey
 from app.record.kept import Kept
 from app.record.tables import DynoSession, Run
 
+# More sessions would narrow nothing: they leave the degrees of freedom in the hundreds, and dynos change over years.
+LAST_SESSIONS = 100
+
 _curves: Kept[tuple[int, str], Curve | str] = Kept(2000)
 _spreads: Kept[tuple[tuple[int, str], ...], Spread | str] = Kept(2000)
 
@@ -72,12 +75,19 @@ def _fit(packed: bytes) -> Curve | str:
 
 
 def factor(session: Session, row: DynoSession, standard: str | None = None) -> CorrectionFactor:
-    """The session's factor under its own standard or another; Conflict when its air was not recorded.
+    """The session's factor under its own standard or another; see `factor_for`."""
+    return factor_for(session, row, dyno.pull_keys(session, [row.id])[row.id], standard)
+
+
+def factor_for(
+    session: Session, row: DynoSession, keys: Collection[PullKey], standard: str | None = None
+) -> CorrectionFactor:
+    """The factor of a session whose pulls are known; Conflict when its air was not recorded.
 
     Pulls that the dyno had corrected already are left as they are: a second factor would count the air twice.
     """
     wanted = standard or row.correction_standard
-    if corrected_by_dyno(session, row):
+    if _corrected_by_dyno(keys):
         if wanted != row.correction_standard:
             raise Conflict(
                 "The files of these pulls say that the dyno had corrected them already; without the raw values they "
@@ -101,9 +111,9 @@ def factor(session: Session, row: DynoSession, standard: str | None = None) -> C
     return found
 
 
-def corrected_by_dyno(session: Session, row: DynoSession) -> bool:
-    """Do the files say that torque and power were corrected already? Conflict when some of the pulls do."""
-    said = {key.corrected for key in dyno.pull_keys(session, [row.id])[row.id] if key.included}
+def _corrected_by_dyno(keys: Collection[PullKey]) -> bool:
+    """Do the files say that torque and power were corrected already? Conflict when only some of the pulls do."""
+    said = {key.corrected for key in keys if key.included}
     if len(said) > 1:
         raise Conflict(
             "Some pulls of this session were corrected by the dyno and some were not; exclude one kind, with a reason."
@@ -113,18 +123,22 @@ def corrected_by_dyno(session: Session, row: DynoSession) -> bool:
 
 def pulls_of(session: Session, row: DynoSession, standard: str | None = None) -> Pulls:
     """The pulls that count on their common grid, corrected; Conflict when none does."""
-    curves = [one.curve for one in fitted(session, [row.id])[row.id] if one.counts and one.curve is not None]
+    found = fitted(session, [row.id])[row.id]
+    return joined(found, factor_for(session, row, [one.key for one in found], standard).factor)
+
+
+def joined(pulls: Sequence[FittedPull], by: float) -> Pulls:
+    """Those that count on their common grid, multiplied by a correction factor; Conflict when none does."""
+    curves = [one.curve for one in pulls if one.counts and one.curve is not None]
     if not curves:
         raise Conflict("No pull of this session counts; add pulls or take one in again.")
-    by = factor(session, row, standard).factor
-    pulls = on_common_grid(curves)
-    return Pulls(pulls.speed_rpm, pulls.torque_nm * by, pulls.power_kw * by)
+    common = on_common_grid(curves)
+    return Pulls(common.speed_rpm, common.torque_nm * by, common.power_kw * by)
 
 
 def spreads(session: Session, session_ids: Collection[int]) -> dict[int, Spread]:
     """Session id → its own repeatability; sessions with fewer than two usable pulls are left out."""
-    keys = dyno.pull_keys(session, session_ids)
-    wanted = {i: tuple((key.run_id, key.sha256) for key in pulls if key.included) for i, pulls in keys.items()}
+    wanted = dyno.counted_runs(session, session_ids)
     kept = {i: _spreads.get(runs) for i, runs in wanted.items()}
     curves = fitted(session, [i for i, value in kept.items() if value is None])
     for session_id, pulls in curves.items():
@@ -143,6 +157,14 @@ def _spread(curves: Sequence[Curve]) -> Spread | str:
         return error.sentence
 
 
+def history_ids(
+    session: Session, dyno_id: int, *, leave_out: Collection[int] = (), until: dt.datetime | None = None
+) -> list[int]:
+    """The sessions that a dyno's history rests on, newest first."""
+    found = dyno.session_ids_of_dyno(session, dyno_id, until=until, last=LAST_SESSIONS + len(leave_out))
+    return [session_id for session_id in found if session_id not in leave_out][:LAST_SESSIONS]
+
+
 def history(
     session: Session, dyno_id: int, *, leave_out: Collection[int] = (), until: dt.datetime | None = None
 ) -> History | None:
@@ -150,5 +172,5 @@ def history(
 
     With a moment the figures of a printed report come out the same when sessions have been added since.
     """
-    rows = dyno.session_ids_of_dyno(session, dyno_id, until=until)
-    return pooled_history(list(spreads(session, [i for i in rows if i not in leave_out]).values()))
+    ids = history_ids(session, dyno_id, leave_out=leave_out, until=until)
+    return pooled_history(list(spreads(session, ids).values()))

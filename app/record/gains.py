@@ -38,8 +38,8 @@ class Compared:
     """Two sessions side by side.
 
     standard : of both sides; None while their own ones differ and none was asked for. offered : standards that both
-    could be computed under. converted : the standard is not both sessions' own. result : None when they cannot be
-    compared; `refusals` says why.
+    could be computed under, in that case. converted : the standard is not both sessions' own. result : None when they
+    cannot be compared; `refusals` says why.
     """
 
     vehicle: Vehicle
@@ -91,7 +91,7 @@ def compared(session: Session, before_id: int, after_id: int, *, standard: str |
         before=sides[0],
         after=sides[1],
         standard=used,
-        offered=_offered(session, rows),
+        offered=_offered(session, rows) if used is None else (),
         converted=used is not None and any(row.correction_standard != used for row in rows),
         comparability=comparability,
         history=history,
@@ -111,8 +111,8 @@ def side(session: Session, row: DynoSession, standard: str | None) -> Side:
     measured_at = None if not places else "mixed" if len(places) > 1 else places.pop()
     factor = None
     try:
-        factor = dyno_curves.factor(session, row, standard)
-        curves = dyno_curves.pulls_of(session, row, standard)
+        factor = dyno_curves.factor_for(session, row, [one.key for one in pulls], standard)
+        curves = dyno_curves.joined(pulls, factor.factor)
     except AppError as error:
         sentence = f"session of {row.measured_at:%Y-%m-%d}: {error.sentence}"
         return Side(row, by_dyno, measured_at, positions, left_out, factor, None, sentence)

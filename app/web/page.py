@@ -128,7 +128,8 @@ def _quantity(name: str) -> Any:
     return write
 
 
-def _difference(value: float | None, quantity: str, spread: float | None = None, decimals: int | None = None) -> str:
+def difference(value: float | None, quantity: str, spread: float | None = None, decimals: int | None = None) -> str:
+    """A gain in the units of the page being written: "+14.2 ± 2.1 kW"."""
     return _view().units.difference_text(value, quantity, spread, decimals)
 
 
@@ -159,7 +160,7 @@ def environment() -> Environment:
     env.filters |= {name.replace(" ", "_"): _quantity(name) for name in (*CHOICES, "engine speed", "voltage")}
     env.filters |= {
         "quantity": lambda value, name, *rest: _view().units.text(value, name, *rest),
-        "difference": _difference,
+        "difference": difference,
         "typed": _typed,
         "number": plain,
         "when": when,

@@ -11,9 +11,20 @@ from app.calc.calibration.tree_layout import positions
 from app.calc.vehicle.car_state import OnUnit
 from app.pages.links import page_of
 from app.pages.today import Waiting, waiting_of
-from app.record import attention, car_state, customers, flashes, layouts, revisions, stocks, timeline, vehicles
+from app.record import (
+    attention,
+    car_state,
+    customers,
+    flashes,
+    layouts,
+    revisions,
+    stocks,
+    timeline,
+    unit_gains,
+    vehicles,
+)
 from app.record.tables import ControlUnit, Revision, RevisionDecision, Stock, Vehicle
-from app.web.page import rfc3339, when
+from app.web.page import difference, rfc3339, when
 
 
 @dataclass(frozen=True, slots=True)
@@ -202,6 +213,9 @@ def _unit(session: Session, vehicle: Vehicle, unit: ControlUnit, state: OnUnit) 
     )
 
 
+_SUB_FITS = 24
+
+
 def _stock_sentence(stock: Stock | None) -> str:
     if stock is None or stock.crc32 is None:
         return "not confirmed"
@@ -216,6 +230,7 @@ def tree_nodes(
         return ()
     decisions = revisions.decisions(session, [row.id for row in rows])
     flashed = {r.flash.revision_id for r in flashes.of_units(session, [unit.id]) if r.flash.outcome == "completed"}
+    measured = unit_gains.glances(session, unit.id)
     places = positions({row.id: row.parent_id for row in rows}, [row.id for row in rows])
     nodes: list[dict[str, Any]] = [
         {
@@ -240,7 +255,7 @@ def tree_nodes(
                 "x": places[row.id][0],
                 "y": places[row.id][1],
                 "label": f"{row.number} {row.title}",
-                "sub": "computed, not validated" if computed else word,
+                "sub": "computed, not validated" if computed else _sub(word, measured.get(row.id)),
                 "href": f"/revisions/{row.id}",
                 "state": "attention" if computed else look,
                 "state_text": f"{word}; computed, not validated on a vehicle" if computed else word,
@@ -249,6 +264,14 @@ def tree_nodes(
             }
         )
     return tuple(nodes)
+
+
+def _sub(word: str, measured: unit_gains.Glance | None) -> str:
+    """The second line of a node: what was decided and the gain over stock, as far as both fit."""
+    if measured is None:
+        return word
+    gain = difference(measured.gain_kw, "power", measured.half_kw)
+    return f"{word}, {gain}" if len(word) + len(gain) < _SUB_FITS else gain
 
 
 def _decided(decision: RevisionDecision | None, flashed: bool) -> tuple[str, str]:
