@@ -41,8 +41,7 @@ class Pending:
     def sentence(self) -> str:
         units = ", ".join(sorted({flash.control_unit for flash in self.flashes}))
         return (
-            f"Coding pending ({units} flashed): write the coding back and verify it before the engine is first "
-            "started."
+            f"Coding pending ({units} flashed): write the coding back and verify it before the engine is first started."
         )
 
 
