@@ -10,7 +10,7 @@ from app.calc.calibration.datatype import DATA_TYPES, storage
 from app.calc.calibration.decode import decode, undecodable
 from app.calc.calibration.delta import compare
 from app.calc.calibration.footprint import footprints
-from app.calc.calibration.layout import CATEGORIES, Layout
+from app.calc.calibration.layout import CATEGORIES, Layout, MapDefinition
 from app.calc.calibration.layout_check import check_layout
 from app.calc.calibration.shape_guess import ShapeGuess, suggest_shape_in
 from app.errors import AppError, BadInput
@@ -140,16 +140,22 @@ def _guesses(
     )
 
 
+def readable(compared: Compared, typed: MapFields) -> tuple[MapDefinition, Layout]:
+    """The described map, and a layout of it alone; BadInput when one of the images does not hold it."""
+    base = 0 if compared.definitions is None else compared.definitions.address_base
+    definition = definition_of(typed, address_base=base)
+    layout = Layout("preview", maps=(definition,), address_base=base)
+    check_layout(layout)
+    for image in (compared.image_before, compared.image_after):
+        for _, reason in undecodable(image, layout):
+            raise BadInput(f"This cannot be read: {reason.rstrip('.')}.", field="address")
+    return definition, layout
+
+
 def preview_of(compared: Compared, typed: MapFields) -> Preview:
     """What the description reads from both images; a name is not needed yet."""
     try:
-        base = 0 if compared.definitions is None else compared.definitions.address_base
-        definition = definition_of(replace(typed, name=typed.name.strip() or "unnamed"), address_base=base)
-        layout = Layout("preview", maps=(definition,), address_base=base)
-        check_layout(layout)
-        for image in (compared.image_before, compared.image_after):
-            for _, reason in undecodable(image, layout):
-                raise BadInput(f"This cannot be read: {reason}.".replace("..", "."))
+        definition, layout = readable(compared, replace(typed, name=typed.name.strip() or "unnamed"))
     except AppError as error:
         return Preview("", str(error), None, None)
     found = compare(compared.image_before, compared.image_after, layout, checksums=False)

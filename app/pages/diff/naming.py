@@ -9,8 +9,8 @@ from pydantic import BaseModel, Field
 from app.actions.name_range import name_range
 from app.errors import AppError
 from app.pages.diff.address import Address
-from app.pages.diff.map_form import MapFields, definition_of, of_flat
-from app.pages.diff.name_view import NamedRange, PreviewPage, name_page, preview_of
+from app.pages.diff.map_form import MapFields, of_flat
+from app.pages.diff.name_view import NamedRange, PreviewPage, name_page, preview_of, readable
 from app.pages.layouts.typed import address_of
 from app.record import comparisons, layouts
 from app.web.form import FormModel, OncePerForm, see_other
@@ -110,13 +110,12 @@ def take(
     try:
         with session.begin_nested():
             compared = comparisons.of_nodes(session, subject.before, subject.after, layout_id=subject.layout_id)
-            base = 0 if compared.definitions is None else compared.definitions.address_base
             added = name_range(
                 session,
                 person=person,
                 at=now,
                 layout_id=None if compared.layout is None else compared.layout.id,
-                definition=definition_of(form.map_fields, address_base=base),
+                definition=readable(compared, form.map_fields)[0],
                 new_layout=form.new_layout,
                 software_number=compared.after.unit.software_number,
             )

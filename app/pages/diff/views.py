@@ -99,9 +99,10 @@ def compare_page(session: Session, compared: Compared, address: Address, person:
     listed = chosen(comparison.deltas, address)
     panel = _panel(compared, address, listed)
     first, last = address.ranges, address.ranges + RANGES
+    two_cars = compared.before.unit.vehicle_id != compared.after.unit.vehicle_id
     return ComparePage(
-        before=_node_view(compared.before),
-        after=_node_view(compared.after),
+        before=_node_view(compared.before, two_cars),
+        after=_node_view(compared.after, two_cars),
         sentence=comparison.sentence,
         swap_href=address.href(before=address.after, after=address.before, map=address.map),
         choices=_choices(session, compared),
@@ -134,11 +135,11 @@ def compare_page(session: Session, compared: Compared, address: Address, person:
     )
 
 
-def _node_view(one: Node) -> NodeView:
+def _node_view(one: Node, two_cars: bool) -> NodeView:
     revision = isinstance(one.row, Revision)
     return NodeView(
         key=one.key,
-        label=one.label,
+        label=f"{one.label} of {one.vehicle}" if two_cars else one.label,
         vehicle=one.vehicle,
         vehicle_href=f"/vehicles/{one.unit.vehicle_id}",
         href=f"/revisions/{one.row.id}" if revision else f"/control-units/{one.unit.id}#stock",

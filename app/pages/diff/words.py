@@ -52,7 +52,7 @@ def sentence_of(delta: MapDelta) -> str:
 
 
 def _place(at: tuple[AxisPlace, ...]) -> str:
-    places = [f"{a.name or 'axis'} {with_unit(number(a.value, a.decimals), a.unit)}" for a in at]
+    places = [f"{a.name} {with_unit(number(a.value, a.decimals), a.unit)}".strip() for a in at]
     return f" at {' and '.join(places)}" if places else ""
 
 
