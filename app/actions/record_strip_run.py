@@ -9,17 +9,19 @@ from app.errors import BadInput
 from app.record import attributions, journal, vehicles
 from app.record.tables import Attribution, Person, StripRun
 
-FIELDS = (
-    "et_60ft_s",
-    "et_330ft_s",
-    "et_660ft_s",
-    "trap_660ft_kmh",
-    "et_1000ft_s",
-    "et_1320ft_s",
-    "trap_1320ft_kmh",
-    "t_0_60mph_s",
-    "t_0_100kmh_s",
-)
+# Each figure of a slip as the journal says it.
+_SAID = {
+    "et_60ft_s": "60 ft in {:g} s",
+    "et_330ft_s": "330 ft in {:g} s",
+    "et_660ft_s": "660 ft in {:g} s",
+    "trap_660ft_kmh": "{:g} km/h at 660 ft",
+    "et_1000ft_s": "1000 ft in {:g} s",
+    "et_1320ft_s": "1320 ft in {:g} s",
+    "trap_1320ft_kmh": "{:g} km/h at 1320 ft",
+    "t_0_60mph_s": "0 to 60 mph in {:g} s",
+    "t_0_100kmh_s": "0 to 100 km/h in {:g} s",
+}
+FIELDS = tuple(_SAID)
 _ELAPSED = ("et_60ft_s", "et_330ft_s", "et_660ft_s", "et_1000ft_s", "et_1320ft_s")
 
 
@@ -74,8 +76,17 @@ def record_strip_run(
         at=at,
         person=person,
         action="record strip run",
-        sentence="Strip run recorded: " + ", ".join(f"{key} {value:g}" for key, value in results.items()) + ".",
+        sentence="Strip run recorded: "
+        + ", ".join(_SAID[key].format(results[key]) for key in FIELDS if key in results)
+        + ".",
         vehicle_id=vehicle.id,
         subject=("strip_run", row.id),
     )
     return row
+
+
+def _words(key: str, value: float) -> str:
+    """A figure as people say it: "1320 ft 13.84 s", "trap 1320 ft 167.2 km/h"."""
+    name, _, unit = key.rpartition("_")
+    said = name.removeprefix("et_").removeprefix("t_").replace("_", " ").replace("ft", " ft").replace("0 ", "0 to ", 1)
+    return f"{said} {value:g} {'km/h' if unit == 'kmh' else unit}"

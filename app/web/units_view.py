@@ -29,11 +29,13 @@ MINUS = "\u2212"
 
 
 def plain(value: float, decimals: int, *, sign: bool = False) -> str:
-    """A number with a true minus sign and a fixed number of decimals; "−0.0" is written "0.0"."""
+    """A number with a true minus sign and a fixed number of decimals; "−0.0" is written "0.0", and thousands are
+    set apart from five digits on."""
     if not math.isfinite(value):
         return "not known"
-    text = f"{value:+.{decimals}f}" if sign else f"{value:.{decimals}f}"
-    if float(text) == 0:
+    grouping = "," if abs(value) >= 10_000 else ""
+    text = f"{value:{'+' if sign else ''}{grouping}.{decimals}f}"
+    if not text.strip("+-0."):
         text = text.lstrip("+-")
     return text.replace("-", MINUS)
 

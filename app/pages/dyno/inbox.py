@@ -20,7 +20,7 @@ from app.record.car_state import vehicle_label
 from app.record.tables import Person
 from app.web.form import FormModel, OncePerForm, see_other
 from app.web.now import Now
-from app.web.page import render
+from app.web.page import render, when
 from app.web.signed_in import Tuner, Viewer
 from app.web.transaction import Read, Write
 from app.web.uploads import UPLOAD_LIMIT, Uploads, read_upload
@@ -71,8 +71,7 @@ def _inbox(session: Session, person: Person, sentence: str) -> InboxPage:
             )
         )
     choices = tuple(
-        (str(row.id), f"{vehicle_label(car)}, {row.measured_at:%Y-%m-%d %H:%M} UTC, {on_car[row.id]}")
-        for row, car in recent
+        (str(row.id), f"{vehicle_label(car)}, {when(row.measured_at)}, {on_car[row.id]}") for row, car in recent
     )
     return InboxPage(tuple(rows), person.role != "front_desk", choices, sentence)
 

@@ -11,6 +11,7 @@ from app.errors import AppError, Conflict
 from app.record import flashes, packages, people, revisions, vehicles
 from app.record.car_state import vehicle_label
 from app.record.tables import PackageReturn, ReleasePackage
+from app.web.page import when
 
 _SUGGESTED = {"binary": "bin", "Intel HEX": "hex", "S-record": "srec"}
 OUTCOMES = (("completed", "Completed"), ("failed", "Failed"), ("aborted", "Aborted"))
@@ -97,9 +98,7 @@ def packages_page(session: Session, revision_id: int, values: dict[str, str], er
         vehicle=vehicle_label(vehicle),
         refusal=refusal,
         formats=tuple((key, text.capitalize() if key == "bin" else text) for key, text in FORMATS.items()),
-        snapshots=tuple(
-            (str(one.id), f"{one.occasion}, {one.at:%Y-%m-%d %H:%M} UTC, {one.keys} values") for one in snapshots
-        ),
+        snapshots=tuple((str(one.id), f"{one.occasion}, {when(one.at)}, {one.keys} values") for one in snapshots),
         values=defaults | values,
         errors={} if error is None else {error.field or "format": error.sentence},
         sentence="" if error is None else error.sentence,

@@ -118,7 +118,7 @@ def vehicle_page(session: Session, vehicle_id: int, *, topic: str | None, before
     return VehiclePage(
         id=vehicle.id,
         label=f"{vehicle.make} {vehicle.model} {vehicle.plate}".strip(),
-        lead=_lead(units, states),
+        lead=f"{_lead(units, states)} {_needs(session, states)}".strip(),
         facts=_facts(vehicle, customers.shown_name(owner)),
         numbers=_numbers(session, vehicle),
         pinned=vehicle.pinned,
@@ -149,6 +149,15 @@ def _lead(units: Sequence[ControlUnit], states: dict[int, OnUnit]) -> str:
     if not units:
         return "No control unit on record yet: add the one you work on."
     return " ".join(f"{unit.role.capitalize()}: {states[unit.id].sentence}" for unit in units)
+
+
+def _needs(session: Session, states: dict[int, OnUnit]) -> str:
+    """What the revisions on the car ask for: said at the desk before the car is filled up or repaired."""
+    on_car = (state.revision_id for state in states.values())
+    rows = [revisions.revision(session, revision_id) for revision_id in on_car if revision_id is not None]
+    asked = [*(row.fuel_requirement for row in rows), *(row.hardware_requirement for row in rows)]
+    needs = list(dict.fromkeys(need for need in asked if need))
+    return f"It needs: {'; '.join(needs)}." if needs else ""
 
 
 def _facts(vehicle: Vehicle, owner: str | None) -> tuple[tuple[str, str | None], ...]:
@@ -219,7 +228,8 @@ _SUB_FITS = 24
 def _stock_sentence(stock: Stock | None) -> str:
     if stock is None or stock.crc32 is None:
         return "not confirmed"
-    return f"confirmed {when(stock.at)}, generation {stock.generation}, CRC-32 {stock.crc32:08X}"
+    again = "" if stock.generation == 1 else f", generation {stock.generation}"
+    return f"confirmed {when(stock.at)}{again}, CRC-32 {stock.crc32:08X}"
 
 
 def tree_nodes(
