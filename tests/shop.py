@@ -218,7 +218,7 @@ class Shop:
 
     def pull(self, session_row: DynoSession, data: bytes = b"speed,torque\n") -> Run:
         speed = np.linspace(2000.0, 6000.0, 41)
-        pull = {"speed_rpm": speed, "torque_nm": 300.0 - ((speed - 4000.0) / 200.0) ** 2}
+        pull = {"engine_speed_rpm": speed, "torque_nm": 300.0 - ((speed - 4000.0) / 200.0) ** 2}
         runs = NewRuns(pulls=[pull], columns=[], findings=[])
         return add_runs(
             self.session,

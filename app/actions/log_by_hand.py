@@ -25,7 +25,7 @@ def log_by_hand(
     stock_id = None if stock is None else stock.id
     if revision.parent_id is not None:
         parent = revisions.revision(session, revision.parent_id)
-        revisions.require_same_unit(parent, unit.id)
+        revisions.require_same_unit(parent, unit.id, field="parent_id")
         stock_id = parent.stock_id
     row = revisions.add(session, person=person, at=at, unit_id=unit.id, new=revision, kind="by hand", stock_id=stock_id)
     journal.append(

@@ -86,7 +86,7 @@ def _base(session: Session, unit_id: int, parent_id: int | None) -> Revision | S
     if parent_id is None:
         return stock
     parent = revisions.revision(session, parent_id)
-    revisions.require_same_unit(parent, unit_id)
+    revisions.require_same_unit(parent, unit_id, field="parent_id")
     return parent if parent.sha256 is not None else revisions.base_of(session, parent) or stock
 
 

@@ -159,17 +159,12 @@ def _restores(session: Session, by_id: dict[int, Vehicle]) -> list[Attention]:
 
 def _undecided(session: Session, by_id: dict[int, Vehicle], units: Sequence[ControlUnit]) -> list[Attention]:
     """Revisions with measured pulls that nobody kept, released or withdrew."""
-    unit_ids = [unit.id for unit in units]
-    decided: Collection[int] = set(session.scalars(select(RevisionDecision.revision_id)).all())
-    rows = session.execute(
-        select(Revision)
-        .join(Attribution, Attribution.revision_id == Revision.id)
-        .join(Run, Run.dyno_session_id == Attribution.dyno_session_id)
-        .where(Revision.control_unit_id.in_(unit_ids))
-        .distinct()
-        .order_by(Revision.id)
-    )
     vehicle_of = {unit.id: by_id[unit.vehicle_id] for unit in units}
+    measured = _measured(session, vehicle_of)
+    decided: Collection[int] = set(
+        session.scalars(select(RevisionDecision.revision_id).where(RevisionDecision.revision_id.in_(measured)))
+    )
+    rows = session.scalars(select(Revision).where(Revision.id.in_(measured)).order_by(Revision.id))
     return [
         Attention(
             vehicle_of[row.control_unit_id].id,
@@ -179,9 +174,23 @@ def _undecided(session: Session, by_id: dict[int, Vehicle], units: Sequence[Cont
             "Decide",
             ("revision", row.id),
         )
-        for (row,) in rows
+        for row in rows
         if row.id not in decided
     ]
+
+
+def _measured(session: Session, unit_ids: Collection[int]) -> set[int]:
+    """Revisions that sessions with pulls are attributed to; the latest attribution of a session applies."""
+    rows = session.execute(
+        select(Attribution.dyno_session_id, Attribution.control_unit_id, Attribution.revision_id)
+        .where(
+            Attribution.control_unit_id.in_(unit_ids),
+            Attribution.dyno_session_id.in_(select(Run.dyno_session_id)),
+        )
+        .order_by(Attribution.id)
+    )
+    latest = {(session_id, unit_id): revision_id for session_id, unit_id, revision_id in rows}
+    return {revision_id for revision_id in latest.values() if revision_id is not None}
 
 
 def _single_reads(session: Session, by_id: dict[int, Vehicle], units: Sequence[ControlUnit]) -> list[Attention]:

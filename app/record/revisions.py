@@ -186,8 +186,9 @@ def decisions(session: Session, revision_ids: Collection[int]) -> dict[int, Revi
     return {row.revision_id: row for row in rows}
 
 
-def require_same_unit(row: Revision, unit_id: int) -> None:
+def require_same_unit(row: Revision, unit_id: int, *, field: str = "revision_id") -> None:
+    """Raise Conflict, at the form's `field`, for a revision of another control unit."""
     if row.control_unit_id != unit_id:
         raise Conflict(
-            f"Revision {row.number} belongs to another control unit; choose a parent of this one.", field="parent_id"
+            f"Revision {row.number} belongs to another control unit; choose one of this control unit.", field=field
         )

@@ -144,11 +144,3 @@ def _restore(shop: Shop, vehicle: Vehicle) -> None:
         Certificate(restore_id=restore.id, body={"title": "x"}, journal_seq=head.seq, journal_hash=head.hash, **by)
     )
     journal.append(session, at=shop.at, person=shop.person, action="open restore", sentence="Restore 1 opened.")
-
-
-def counts(session: Session) -> dict[str, int]:
-    """Table → number of rows, all tables."""
-    return {
-        table.name: len(session.execute(select(*table.primary_key.columns)).all())
-        for table in Base.metadata.sorted_tables
-    }

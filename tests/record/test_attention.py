@@ -3,6 +3,7 @@
 import pytest
 from sqlalchemy.orm import Session
 
+from app.actions.attribute import Result, attribute
 from app.actions.decide_revision import decide_revision
 from app.actions.waive_coding import waive_coding
 from app.record import attention, journal
@@ -110,6 +111,24 @@ def test_a_measured_revision_waits_for_its_decision(shop: Shop) -> None:
     assert (one.severity, one.target) == ("info", ("revision", revision.id))
     assert one.sentence == "Revision 1 “Stage one” was measured, but nobody has decided on it."
     decide_revision(shop.session, person=shop.person, at=shop.now(), revision_id=revision.id, decision="kept")
+    assert waiting(shop, vehicle) == []
+
+
+def test_a_session_that_was_attributed_elsewhere_asks_for_no_decision(shop: Shop) -> None:
+    vehicle, unit = settled_car(shop)
+    shop.read_back(shop.flash(unit, shop.revision(unit, TUNED)), TUNED)
+    session_row = shop.dyno_session(vehicle, shop.dyno())
+    shop.pull(session_row)
+    assert len(waiting(shop, vehicle)) == 1
+    attribute(
+        shop.session,
+        person=shop.person,
+        at=shop.now(),
+        result=Result(dyno_session_id=session_row.id),
+        control_unit_id=unit.id,
+        revision_id=None,
+        reason="Stock was still on it.",
+    )
     assert waiting(shop, vehicle) == []
 
 
