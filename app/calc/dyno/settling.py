@@ -5,6 +5,7 @@ Nothing here excludes a pull: a person does, with a reason.
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
+from functools import cache
 
 import numpy as np
 
@@ -55,6 +56,7 @@ def follows(
     return tuple(sorted(found, key=lambda one: one.p))
 
 
+@cache
 def critical_range(pulls: int, dof: float = np.inf) -> float:
     """Factor of s_r that the range of `pulls` levels exceeds in 5 of 100 sessions (ISO 5725-6, critical range f(n)),
     with the degrees of freedom that s_r is known with.
