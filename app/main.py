@@ -1,6 +1,8 @@
 """Puts the application together: pages, API, static files, error pages. Nothing else."""
 
 import gc
+import importlib
+import threading
 from collections.abc import AsyncIterator
 from contextlib import asynccontextmanager
 from types import ModuleType
@@ -33,7 +35,9 @@ import app.pages.dyno.inbox
 import app.pages.dyno.routes
 import app.pages.flash
 import app.pages.fleet
+import app.pages.gain.report
 import app.pages.gain.routes
+import app.pages.gain.unit
 import app.pages.intake
 import app.pages.journal
 import app.pages.layouts.checksum_search
@@ -79,7 +83,9 @@ PAGES: tuple[ModuleType, ...] = (
     app.pages.dyno.routes,
     app.pages.flash,
     app.pages.fleet,
+    app.pages.gain.report,
     app.pages.gain.routes,
+    app.pages.gain.unit,
     app.pages.intake,
     app.pages.journal,
     app.pages.layouts.checksum_search,
@@ -139,7 +145,13 @@ class Application(FastAPI):
 @asynccontextmanager
 async def _lifespan(_application: FastAPI) -> AsyncIterator[None]:
     anyio.to_thread.current_default_thread_limiter().total_tokens = THREADS
+    threading.Thread(target=_warm_up, name="warm-up", daemon=True).start()
     yield
+
+
+def _warm_up() -> None:
+    """The statistics library takes a second to load: better now than under the first person's click."""
+    importlib.import_module("scipy.stats")
 
 
 def create_app(settings: Settings, engine: Engine | None = None) -> FastAPI:
