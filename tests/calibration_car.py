@@ -6,10 +6,18 @@ tests/shop.py lies at 0x100 as eight big-endian 16-bit numbers of 0.001 bar.
 
 import struct
 from dataclasses import dataclass
+from datetime import UTC, datetime, timedelta
 
-from sqlalchemy import Engine
+import numpy as np
+from sqlalchemy import Engine, select
+from sqlalchemy.orm import Session
 
+from app.actions.add_dyno import add_dyno
+from app.actions.add_runs import NewRuns, add_runs
+from app.actions.record_session import NewSession, record_session
+from app.actions.set_limit import NewLimit, set_limit
 from app.record.engine import transaction
+from app.record.tables import Dyno, Person
 from tests.shop import STOCK, Shop, with_sum
 
 BOOST = (1000, 1200, 1400, 1500, 1100, 1400, 1700, 1800)
@@ -73,3 +81,46 @@ def calibration_car(engine: Engine) -> CalibrationCar:
             other.id,
             other_stock.id,
         )
+
+
+def limit_torque(engine: Engine, car: CalibrationCar, most_nm: float) -> None:
+    """A bound on torque, set by the tuner of the car."""
+    with transaction(engine) as session:
+        limit = NewLimit("torque_nm", "max", most_nm)
+        set_limit(session, person=_tuner(session), at=_AT, vehicle_id=car.vehicle_id, limit=limit)
+
+
+def measured(engine: Engine, car: CalibrationCar, revision_id: int | None, *, days: int) -> int:
+    """A session with one pull that reaches 300 N·m, with the revision (None: stock) on the car; its id."""
+    with transaction(engine) as session:
+        person, at = _tuner(session), _AT + timedelta(days=days)
+        known = session.scalars(select(Dyno)).first()
+        dyno = known or add_dyno(session, person=person, at=at, name="Bay 1")
+        purpose = "baseline" if revision_id is None else "measurement"
+        row = record_session(
+            session,
+            person=person,
+            at=at,
+            vehicle_id=car.vehicle_id,
+            conditions=NewSession(dyno_id=dyno.id, purpose=purpose, measured_at=at),
+            attributed={car.unit_id: revision_id},
+        )
+        speed = np.linspace(2000.0, 6000.0, 81)
+        pull = {"engine_speed_rpm": speed, "torque_nm": 300.0 - ((speed - 4000.0) / 200.0) ** 2}
+        add_runs(
+            session,
+            person=person,
+            at=at,
+            dyno_session_id=row.id,
+            uploaded=f"pull of session {row.id}\n".encode(),
+            file_name="pull.csv",
+            runs=NewRuns(pulls=[pull], columns=[], findings=[]),
+        )
+        return row.id
+
+
+_AT = datetime(2026, 4, 1, 8, 0, tzinfo=UTC)
+
+
+def _tuner(session: Session) -> Person:
+    return session.scalars(select(Person).where(Person.name == "Ada Renn")).one()

@@ -37,14 +37,19 @@ def finding(one: Mapping[str, Any]) -> str:
     if not one["written"]:
         found.append("The target has these values already.")
     if one["saturated"]:
-        found.append(f"{one['saturated']} cells are held at the limit of what they can store.")
+        found.append(f"{_cells(one['saturated'], 'is', 'are')} held at the limit of what can be stored.")
     if one["base_differs"]:
         size = with_unit(number(one["largest_base_difference"], 3), unit)
-        found.append(f"In {one['base_differs']} cells the target is not what the change started from, by up to {size}.")
+        found.append(
+            f"{_cells(one['base_differs'], 'does', 'do')} not hold what the change started from in the target, "
+            f"by up to {size}."
+        )
     if one["outside"]:
-        found.append(f"{one['outside']} cells lie beyond the source's breakpoints; its end value was used.")
+        found.append(
+            f"{_cells(one['outside'], 'lies', 'lie')} beyond the source's breakpoints; its end value was used."
+        )
     if one["unknown"]:
-        found.append(f"{one['unknown']} cells are left alone: the change says nothing about them.")
+        found.append(f"{_cells(one['unknown'], 'is', 'are')} left alone: the change says nothing about them.")
     if one["largest_rounding"]:
         found.append(f"Rounded by up to {with_unit(number(one['largest_rounding'], 4), unit)}.")
     if one["converted_from"]:
@@ -52,3 +57,7 @@ def finding(one: Mapping[str, Any]) -> str:
     if one["axes_written"]:
         found.append(f"Breakpoints written: {', '.join(one['axes_written'])}.")
     return " ".join(found) or "Nothing to decide about."
+
+
+def _cells(count: int, one: str, many: str) -> str:
+    return f"1 cell {one}" if count == 1 else f"{count} cells {many}"

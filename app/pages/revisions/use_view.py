@@ -48,6 +48,7 @@ class Use:
     decisions: tuple[DecisionRow, ...]
     legal_basis: str
     crossings: tuple[str, ...]
+    not_observed: tuple[str, ...]
     flashes: tuple[tuple[str, str, datetime], ...]
     sessions: tuple[SessionRow, ...]
 
@@ -56,11 +57,13 @@ def use_of(session: Session, row: Revision) -> Use:
     """What became of a revision."""
     decided = revisions.decision_history(session, row.id)
     unit = vehicles.control_unit(session, row.control_unit_id)
+    limits = measured.limit_findings(session, row)
     return Use(
         state=STATES[decided[0].decision if decided else ""],
         decisions=tuple(_decision(session, one) for one in decided),
         legal_basis=vehicles.vehicle(session, unit.vehicle_id).legal_basis,
-        crossings=measured.limit_crossings(session, row),
+        crossings=limits.crossed,
+        not_observed=limits.not_observed,
         flashes=_flashes(session, row),
         sessions=_sessions(session, row),
     )
