@@ -6,6 +6,7 @@ from sqlalchemy.orm import Session
 
 from app.errors import BadInput, Conflict
 from app.record import journal, measured, revisions, vehicles
+from app.record.measured import LimitFindings
 from app.record.tables import Person, Revision, RevisionDecision
 
 DECISIONS = ("kept", "released", "withdrawn")
@@ -35,7 +36,8 @@ def decide_revision(
     basis = legal_basis.strip() or vehicle.legal_basis
     if decision == "withdrawn" and not reason.strip():
         raise BadInput("Write why the revision is withdrawn.", field="reason")
-    crossings = measured.limit_crossings(session, revision) if decision == "released" else ()
+    limits = measured.limit_findings(session, revision) if decision == "released" else LimitFindings()
+    crossings = limits.crossed
     if decision == "released":
         _check_release(session, revision, basis, limits_reason, crossings)
     row = RevisionDecision(
@@ -59,7 +61,12 @@ def decide_revision(
         + (f" {reason.strip()}" if reason.strip() else ""),
         vehicle_id=vehicle.id,
         subject=("revision", revision.id),
-        facts={"sha256": revision.sha256, "legal_basis": row.legal_basis, "limit_crossings": list(crossings)},
+        facts={
+            "sha256": revision.sha256,
+            "legal_basis": row.legal_basis,
+            "limit_crossings": list(crossings),
+            "limits_not_observed": list(limits.not_observed),
+        },
     )
     return row
 

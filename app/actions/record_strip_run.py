@@ -47,7 +47,8 @@ def record_strip_run(
     times = [(key, results[key]) for key in _ELAPSED if key in results]
     for (near, before), (far, after) in pairwise(times):
         if after <= before:
-            raise BadInput(f"{far} ({after:g} s) is not after {near} ({before:g} s); check the slip.", field=far)
+            later, earlier = _SAID[far].format(after), _SAID[near].format(before)
+            raise BadInput(f"{later} is not after {earlier}; check the slip.", field=far)
     row = StripRun(
         vehicle_id=vehicle.id,
         run_at=run_at or at,
@@ -83,10 +84,3 @@ def record_strip_run(
         subject=("strip_run", row.id),
     )
     return row
-
-
-def _words(key: str, value: float) -> str:
-    """A figure as people say it: "1320 ft 13.84 s", "trap 1320 ft 167.2 km/h"."""
-    name, _, unit = key.rpartition("_")
-    said = name.removeprefix("et_").removeprefix("t_").replace("_", " ").replace("ft", " ft").replace("0 ", "0 to ", 1)
-    return f"{said} {value:g} {'km/h' if unit == 'kmh' else unit}"

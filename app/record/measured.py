@@ -1,6 +1,7 @@
 """What was measured with a revision on the car, and whether a limit of the car was crossed then."""
 
 from collections.abc import Sequence
+from dataclasses import dataclass
 
 from sqlalchemy import select
 from sqlalchemy.orm import Session
@@ -28,18 +29,33 @@ def sessions_with(session: Session, unit_id: int, revision_id: int | None) -> Se
     ).all()
 
 
-def limit_crossings(session: Session, revision: Revision) -> tuple[str, ...]:
-    """One sentence for each limit of the car that an included pull with this revision crossed."""
+@dataclass(frozen=True, slots=True)
+class LimitFindings:
+    """One sentence for each limit of the car that an included pull with a revision crossed, and for each that no such
+    pull could show."""
+
+    crossed: tuple[str, ...] = ()
+    not_observed: tuple[str, ...] = ()
+
+
+def limit_findings(session: Session, revision: Revision) -> LimitFindings:
+    """Every limit in force on every included pull that was made with this revision on the unit."""
     unit = session.get_one(ControlUnit, revision.control_unit_id)
     bounds = [limits.to_check(row) for row in vehicles.limits(session, unit.vehicle_id)]
-    measured = sessions_with(session, unit.id, revision.id)
-    if not bounds or not measured:
-        return ()
-    runs = dyno.runs_of(session, [row.id for row in measured])
+    runs = dyno.runs_of(session, [row.id for row in sessions_with(session, unit.id, revision.id)]) if bounds else {}
     pulls = [
         (f"session {session_id}, pull {record.run.position}", in_sweep(channels.unpack(record.run.channels)))
         for session_id, records in runs.items()
         for record in records
         if record.included
     ]
-    return tuple(one.sentence for one in check_limits(bounds, pulls) if one.state == "crossed")
+    found = check_limits(bounds, pulls)
+    return LimitFindings(
+        tuple(one.sentence for one in found if one.state == "crossed"),
+        tuple(one.sentence for one in found if one.state == "not observed"),
+    )
+
+
+def limit_crossings(session: Session, revision: Revision) -> tuple[str, ...]:
+    """One sentence for each limit of the car that an included pull with this revision crossed."""
+    return limit_findings(session, revision).crossed

@@ -12,6 +12,8 @@ from typing import Literal
 import numpy as np
 from numpy.typing import NDArray
 
+from app.calc.dyno.channel_names import CHANNEL_NAMES, channel_label
+from app.calc.units import UNITS_OF
 from app.errors import BadInput
 
 Array = NDArray[np.float64]
@@ -43,7 +45,9 @@ class Limit:
 
     @property
     def text(self) -> str:
-        """The limit on one line, such as `lambda_ max 0.88 from 3000 rpm`."""
+        """The limit on one line, such as `Lambda max 0.88 λ from 3000 rpm`."""
+        name = CHANNEL_NAMES.get(self.channel)
+        unit = "" if name is None else f" {UNITS_OF[name.quantity][0]}"
         ends = [
             f"{word} {end:g} {unit}"
             for word, end, unit in (
@@ -54,7 +58,7 @@ class Limit:
             )
             if end is not None
         ]
-        return " ".join([f"{self.channel} {self.bound} {self.value:g}", *ends])
+        return " ".join([f"{channel_label(self.channel)} {self.bound} {self.value:g}{unit}", *ends])
 
 
 @dataclass(frozen=True, slots=True)
@@ -116,7 +120,7 @@ def check_limit(limit: Limit, channels: Mapping[str, Array], *, pull: str = "pul
     """Check one limit on one pull; missing channels, or none of them inside the region, is "not observed"."""
     missing = [name for name in _needed(limit) if name not in channels]
     if missing:
-        return _unseen(limit, pull, f"the pull has no {', '.join(missing)}")
+        return _unseen(limit, pull, f"the pull has no {', '.join(map(channel_label, missing))}")
     columns = _complete_rows(limit, channels, pull)
     inside = _spans(limit, columns)
     if not inside.any():

@@ -34,7 +34,7 @@ def test_a_crossing_between_samples_is_placed() -> None:
     assert found.first_time_s == pytest.approx(1.5)
     assert found.duration_s == pytest.approx(2.0)
     assert (found.worst_value, found.worst_speed_rpm) == (1100.0, 4000.0)
-    assert found.sentence == ("pull: boost_hpa max 1000 was crossed at 3500 rpm, for 2.00 s; worst 1100 at 4000 rpm.")
+    assert found.sentence == ("pull: Boost max 1000 hPa was crossed at 3500 rpm, for 2.00 s; worst 1100 at 4000 rpm.")
 
 
 def test_a_min_is_the_mirror_of_a_max() -> None:
@@ -79,9 +79,9 @@ def test_a_region_of_load() -> None:
 @pytest.mark.parametrize(
     ("limit", "words"),
     [
-        (Limit("lambda_", "max", 0.9), "the pull has no lambda_"),
+        (Limit("lambda_", "max", 0.9), "the pull has no Lambda"),
         (Limit("boost_hpa", "max", 1000.0, speed_lo_rpm=7000.0), "no sample lies inside its region"),
-        (Limit("boost_hpa", "max", 1000.0, load_hi_percent=50.0), "the pull has no load_percent"),
+        (Limit("boost_hpa", "max", 1000.0, load_hi_percent=50.0), "the pull has no Engine load"),
     ],
 )
 def test_what_was_not_logged_was_not_observed(limit: Limit, words: str) -> None:
@@ -133,7 +133,7 @@ def test_summary_over_pulls() -> None:
         (limits[1], "not observed"),
         (limits[0], "within"),
     ]
-    assert found[0].sentence == "boost_hpa max 1000: crossed in 1 of 3 pulls (2)."
+    assert found[0].sentence == "Boost max 1000 hPa: crossed in 1 of 3 pulls (2)."
     assert found[2].sentence.endswith("not crossed where observed, in 2 of 3 pulls.")
     assert [f.state for f in found[0].findings] == ["within", "crossed", "not observed"]
 
