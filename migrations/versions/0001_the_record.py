@@ -52,7 +52,7 @@ APPEND_ONLY = [
 ]
 NEVER_DELETED = ["control_unit", "customer", "dyno", "person", "vehicle", "visit"]
 # What is unique in each of these tables: a REPLACE deletes the row that stands in its way.
-KEYS = {
+KEYS: dict[str, list[tuple[str, ...]]] = {
     "analysis": [("id",)],
     "attachment": [("id",)],
     "attribution": [("id",)],
