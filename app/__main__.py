@@ -6,6 +6,7 @@ import typer
 
 from app.cli import person, token
 from app.cli.backup import backup, recover
+from app.cli.bag import export, take_in
 from app.cli.compare import compare
 from app.cli.demo import demo
 from app.cli.gain import SeveralAgainst, gain
@@ -31,6 +32,8 @@ commands.command("serve")(serve)
 commands.command("verify")(verify)
 commands.command("backup")(backup)
 commands.command("recover")(recover)
+commands.command("export")(export)
+commands.command("take-in")(take_in)
 commands.command("import-runs")(import_runs)
 commands.command("watch")(watch)
 commands.command("compare")(compare)

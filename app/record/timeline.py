@@ -6,13 +6,14 @@ from dataclasses import dataclass
 from sqlalchemy import select
 from sqlalchemy.orm import Session
 
-from app.record.journal import view
+from app.record.journal import EntryView, view
 from app.record.tables import JournalEntry
 
 # What each act belongs to, for the filters of the timeline.
 TOPICS = {
     "identity": (
         "register vehicle",
+        "take in vehicle",
         "change vehicle",
         "change customer",
         "erase customer",
@@ -80,8 +81,14 @@ def of_vehicle(
         query = query.where(JournalEntry.action.in_(TOPICS[topic]))
     if before is not None:
         query = query.where(JournalEntry.seq < before)
-    entries = [view(entry) for entry in session.scalars(query)]
-    return [
-        Happening(e.seq, e.at, e.person, _TOPIC_OF.get(e.action, "other"), e.action, e.sentence, e.subject)
-        for e in entries
-    ]
+    return [_happening(view(entry)) for entry in session.scalars(query)]
+
+
+def _happening(entry: EntryView) -> Happening:
+    """What an entry tells; one that was taken in from another workshop tells when and by whom it was there."""
+    at, person = entry.at, entry.person
+    origin = entry.facts.get("taken_in")
+    if isinstance(origin, dict):
+        at, person = dt.datetime.fromisoformat(str(origin["at"])), f"{origin['person']}, elsewhere"
+    topic = _TOPIC_OF.get(entry.action, "other")
+    return Happening(entry.seq, at, person, topic, entry.action, entry.sentence, entry.subject)

@@ -1,0 +1,133 @@
+"""`revledger export` and `revledger take-in`: one vehicle's whole record as a bag (RFC 8493)."""
+
+import hashlib
+from datetime import UTC, datetime
+from pathlib import Path
+from typing import TYPE_CHECKING, Annotated
+
+import typer
+
+if TYPE_CHECKING:
+    from sqlalchemy.orm import Session
+
+    from app.record.bag.document import VehicleRecord
+    from app.record.tables import Vehicle
+
+# One file of one vehicle: an image or a recording as it was uploaded.
+_FILE_LIMIT = 256 * 2**20
+_DOCUMENT = "data/record.json"
+_DOCUMENT_LIMIT = 1 << 30
+
+
+def export(
+    vehicle: Annotated[str, typer.Argument(help="The vehicle: its VIN, its plate, or its number on record.")],
+    destination: Annotated[Path, typer.Argument(help="Folder to make; it must not be there yet.")],
+    customer: Annotated[bool, typer.Option("--customer/--no-customer", help="With the customer's name.")] = True,
+) -> None:
+    """Write a vehicle's whole record, with every original file and image, into a folder that can be checked and taken
+    in elsewhere."""
+    from app.cli.database import open_database
+    from app.record.bag.collect import collect
+    from app.record.engine import reading
+    from app.settings import from_environment
+
+    engine, _ = open_database(from_environment())
+    with reading(engine) as session:
+        found = _vehicle(session, vehicle)
+        record = collect(session, found.id, at=datetime.now(UTC), with_customer=customer)
+        digest = _write(session, record, destination, found.vin)
+    rows = sum(len(listed) for listed in record.tables.values())
+    typer.echo(f"{destination}: {rows} rows, {len(record.journal)} journal entries, {len(record.content)} files.")
+    typer.echo(f"Manifest SHA-256 {digest}")
+    for sentence in record.left_out:
+        typer.echo(f"Left out: {sentence}")
+
+
+def take_in(
+    bag: Annotated[Path, typer.Argument(help="Folder of the bag.")],
+    by: Annotated[str | None, typer.Option(help="Name of the person who takes it in.")] = None,
+) -> None:
+    """Check a bag whole and write its vehicle's record into this database; a vehicle that is on record is refused."""
+    from app.actions.take_in_vehicle import take_in_vehicle
+    from app.cli.database import open_database
+    from app.errors import NotFound
+    from app.readers.bagit import open_bag
+    from app.record import people
+    from app.record.bag.document import from_json
+    from app.record.engine import transaction
+    from app.settings import from_environment
+
+    found = open_bag(bag)
+    record = from_json(found.read(_DOCUMENT, _DOCUMENT_LIMIT))
+    engine, _ = open_database(from_environment())
+    with transaction(engine) as session:
+        person = None if by is None else people.by_name(session, by)
+        if by is not None and person is None:
+            raise NotFound(f"There is no person called {by}.")
+        taken = take_in_vehicle(
+            session,
+            person=person,
+            at=datetime.now(UTC),
+            record=record,
+            fetch=lambda digest: found.read(f"data/content/{digest}", _FILE_LIMIT),
+            manifest_digest=found.manifest_digest,
+        )
+        label = f"{taken.vehicle.make} {taken.vehicle.model}, VIN {taken.vehicle.vin}, is vehicle {taken.vehicle.id}"
+    typer.echo(f"{label}: {taken.rows} rows, {taken.entries} journal entries, {taken.files} files.")
+    typer.echo(f"Journal head at {record.workshop}: {record.journal_head}; compare it with a printed sheet.")
+
+
+def _vehicle(session: "Session", text: str) -> "Vehicle":
+    """By VIN, number, or the only car that the search finds."""
+    from app.errors import BadInput, NotFound
+    from app.record import vehicles
+
+    known = vehicles.by_vin(session, "".join(text.split()).upper())
+    if known is None and text.isascii() and text.isdigit() and len(text) < 10:
+        return vehicles.vehicle(session, int(text))
+    if known is not None:
+        return known
+    found = vehicles.search(session, text, limit=2)
+    if not found:
+        raise NotFound(f"No vehicle has “{text}” as its VIN, plate or number.")
+    if len(found) > 1:
+        raise BadInput(f"Several vehicles have “{text}”; give the VIN or the number on record.")
+    return found[0]
+
+
+def _write(session: "Session", record: "VehicleRecord", folder: Path, vin: str) -> str:
+    """The bag's files; the SHA-256 of its payload manifest. A folder that is there already is left alone."""
+    from rich.console import Console
+    from rich.progress import track
+
+    from app.errors import Conflict, StorageFailed
+    from app.readers.bagit import MANIFEST, tag_files
+    from app.record import content
+    from app.record.bag.document import to_json
+
+    digests: dict[str, str] = {}
+    octets = 0
+    if folder.exists() and (not folder.is_dir() or any(folder.iterdir())):
+        raise Conflict(f"{folder} is there already; name a folder that is to be made.")
+    try:
+        (folder / "data" / "content").mkdir(parents=True)
+        for digest in track(record.content, "Files", console=Console(stderr=True), transient=True):
+            data = content.fetch(session, digest)
+            (folder / "data" / "content" / digest).write_bytes(data)
+            digests[f"data/content/{digest}"], octets = digest, octets + len(data)
+        document = to_json(record)
+        (folder / _DOCUMENT).write_bytes(document)
+        digests[_DOCUMENT], octets = hashlib.sha256(document).hexdigest(), octets + len(document)
+        info = {
+            "Source-Organization": record.workshop,
+            "External-Identifier": vin,
+            "External-Description": "Record of one vehicle: rows, journal, original files and images",
+            "Bagging-Date": record.exported_at[:10],
+            "Bag-Software-Agent": "Revledger",
+        }
+        tags = tag_files(digests, octets, info)
+        for name, data in tags.items():
+            (folder / name).write_bytes(data)
+    except OSError as error:
+        raise StorageFailed(f"{folder} cannot be written ({error.strerror}); what is in it is no whole bag.") from None
+    return hashlib.sha256(tags[MANIFEST]).hexdigest()

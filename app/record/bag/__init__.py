@@ -1,0 +1,1 @@
+"""One vehicle's whole record on its way from one database to another."""
