@@ -12,6 +12,7 @@ from app.actions.attribute import Result, attribute
 from app.actions.decide_run import decide_run
 from app.actions.record_session import NewSession, record_session
 from app.api.attribution import AttributionIn, AttributionOut, attributions_out
+from app.api.measured import MeasuredOut, measured_out
 from app.api.model import ApiIn, ApiOut, Time
 from app.api.paging import Cursor, Limit, ListPage, cut, decode_number, encode_cursor
 from app.readers.dyno_columns import ColumnProfile
@@ -103,6 +104,7 @@ class SessionOut(ApiOut):
 
 class SessionDetail(SessionOut):
     runs: list[RunOut]
+    measured: MeasuredOut
 
 
 class RunsUpload(BaseModel):
@@ -186,7 +188,7 @@ def open_session(vehicle_id: int, body: SessionIn, session: Write, person: Tuner
         conditions=NewSession(**fields),
         attributed=None if attributed is None else {_unit_id(key): value for key, value in attributed.items()},
     )
-    return SessionDetail(**session_out(session, row), runs=[])
+    return SessionDetail(**session_out(session, row), runs=[], measured=measured_out(session, row))
 
 
 def _unit_id(key: str) -> int:
@@ -266,7 +268,9 @@ def attribute_session(session_id: int, body: AttributionIn, session: Write, pers
 
 @router.get("/dyno-sessions/{session_id:int}")
 def show_session(session_id: int, session: Read, _person: Viewer) -> SessionDetail:
-    """The session with its conditions, attributions and pulls."""
+    """The session with its pulls, corrected mean curve, repeatability, and its channels against the car's limits."""
     row = dyno.dyno_session(session, session_id)
     runs = dyno.runs_of(session, [row.id])[row.id]
-    return SessionDetail(**session_out(session, row), runs=[run_out(one) for one in runs])
+    return SessionDetail(
+        **session_out(session, row), runs=[run_out(one) for one in runs], measured=measured_out(session, row)
+    )

@@ -1,12 +1,10 @@
 """What a change did, as JSON."""
 
-import math
 from typing import Annotated
 
-import numpy as np
 from fastapi import APIRouter, Query
-from numpy.typing import NDArray
 
+from app.api.measured import finite, known, numbers
 from app.api.model import ApiOut, Time
 from app.calc.dyno.gain import BandAverage, Gain, ReadOff
 from app.errors import Conflict
@@ -221,26 +219,17 @@ def _side(side: Side) -> SideOut:
     )
 
 
-def numbers(values: NDArray[np.float64]) -> list[float]:
-    """A curve with six significant digits, as fine as any dyno tells."""
-    return [float(f"{value:.6g}") for value in values]
-
-
-def _band_of(values: NDArray[np.float64] | None) -> list[float] | None:
-    return None if values is None or not np.isfinite(values).all() else numbers(values)
-
-
 def _curve(result: Gain) -> GainCurveOut:
     return GainCurveOut(
         speed_rpm=numbers(result.speed_rpm),
         before_power_kw=numbers(result.before.power_kw),
         after_power_kw=numbers(result.after.power_kw),
         gain_power_kw=numbers(result.gain_kw),
-        half_power_kw=_band_of(result.half_kw),
+        half_power_kw=known(result.half_kw),
         before_torque_nm=numbers(result.before.torque_nm),
         after_torque_nm=numbers(result.after.torque_nm),
         gain_torque_nm=numbers(result.gain_nm),
-        half_torque_nm=_band_of(result.half_nm),
+        half_torque_nm=known(result.half_nm),
     )
 
 
@@ -277,8 +266,3 @@ def _peak(one: CurvePeak) -> PeakOut:
         speed_low_rpm=one.at.speed_low_rpm,
         speed_high_rpm=one.at.speed_high_rpm,
     )
-
-
-def finite(value: float | None) -> float | None:
-    """JSON has no infinity; a half width without bound is one that is not known."""
-    return value if value is not None and math.isfinite(value) else None

@@ -7,11 +7,9 @@ from fastapi.responses import HTMLResponse, Response
 
 from app.errors import BadInput, Conflict
 from app.pages.gain.export import gain_table
-from app.pages.gain.report import report_page
 from app.pages.gain.view import GainQuery, gain_page
 from app.record import gains
 from app.web.csv_out import csv_download
-from app.web.now import Now
 from app.web.page import render, view_of
 from app.web.signed_in import Viewer
 from app.web.transaction import Read
@@ -79,17 +77,3 @@ def download_curves(
         raise Conflict("These sessions cannot be compared: " + "; ".join(found.refusals) + ".")
     heading, rows = gain_table(found, found.result)
     return csv_download(f"gain-{before_id}-{after_id}", heading, rows)
-
-
-@router.get("/gains/report")
-def show_report(
-    request: Request,
-    session: Read,
-    person: Viewer,
-    now: Now,
-    before_id: Annotated[SessionId, Query(alias="from")],
-    after_id: Annotated[SessionId, Query(alias="to")],
-    standard: Text = "",
-) -> HTMLResponse:
-    page = report_page(session, before_id, after_id, standard or None, view_of(request, session, person), now)
-    return render(request, "gain/report.html", page, session=session, person=person, title=f"Report, {page.vehicle}")
