@@ -1,6 +1,5 @@
 """Layouts: upload, look through, download our table's template."""
 
-from dataclasses import replace
 from datetime import UTC, datetime
 from typing import Annotated
 
@@ -36,19 +35,19 @@ class LayoutForm(FormModel):
     legacy_byte_order: str = ""
 
 
-def _list(session: Session, form: LayoutForm, error: AppError | None) -> LayoutsPage:
+def _list(session: Session, form: LayoutForm, error: AppError | None, *, ask: bool = False) -> LayoutsPage:
     return LayoutsPage(
         tuple(layout_row(row) for row in layouts.newest(session)),
         form.name,
         form.software_number,
         "" if error is None else str(error),
-        error is not None and error.field == "legacy_byte_order",
+        ask or (error is not None and error.field == "legacy_byte_order"),
     )
 
 
 @router.get("")
 def show_list(request: Request, session: Read, person: Viewer, ask: str = "") -> HTMLResponse:
-    page = replace(_list(session, LayoutForm(), None), ask_byte_order=ask == "byte-order")
+    page = _list(session, LayoutForm(), None, ask=ask == "byte-order")
     return render(request, "layouts/list.html", page, session=session, person=person, title="Layouts")
 
 
