@@ -10,7 +10,7 @@ from app.calc.calibration.layout import Layout as Definitions
 from app.calc.calibration.layout_json import layout_from_json, layout_to_json
 from app.errors import Conflict, NotFound
 from app.record import content
-from app.record.tables import Analysis, ControlUnit, Layout, Person, Revision, Stock
+from app.record.tables import Analysis, ControlUnit, Flash, Layout, Person, Revision, Stock
 
 
 def layout(session: Session, layout_id: int) -> Layout:
@@ -128,6 +128,12 @@ def outdated(session: Session, row: Layout) -> Sequence[Revision]:
         for revision, name, version, software in session.execute(query)
         if (name == row.name and version < row.version) or (name is None and number and software.casefold() == number)
     ]
+
+
+def proven_of(session: Session, row: Layout) -> Sequence[Stock | Revision]:
+    """Of `images_of` those that a control unit surely accepted: stock, and revisions flashed to the end."""
+    flashed = set(session.scalars(select(Flash.revision_id).where(Flash.outcome == "completed")))
+    return [one for one in images_of(session, row) if isinstance(one, Stock) or one.id in flashed]
 
 
 def images_of(session: Session, row: Layout) -> Sequence[Stock | Revision]:

@@ -178,8 +178,7 @@ RIGHTS: dict[str, frozenset[str | None]] = {
     "GET /layouts/{layout_id:int}/recompute": TUNER,
     "POST /layouts/{layout_id:int}/recompute": TUNER,
     "GET /layouts/{layout_id:int}/checksum-search": TUNER,
-    "GET /layouts/{layout_id:int}/checksum-search/run": TUNER,
-    "GET /layouts/{layout_id:int}/checksum-search/events": TUNER,
+    "POST /layouts/{layout_id:int}/checksum-search": TUNER,
     "GET /layouts/{layout_id:int}/checksum-search/candidates": TUNER,
     "GET /dynos/{dyno_id:int}": VIEWER,
     "POST /dynos/{dyno_id:int}/sample": TUNER,
@@ -191,6 +190,8 @@ RIGHTS: dict[str, frozenset[str | None]] = {
     "POST /strip-runs/{run_id:int}/attribution": TUNER,
     "POST /economy-trials/{trial_id:int}/attribution": TUNER,
     "GET /vehicles/{vehicle_id:int}/computed-run": VIEWER,
+    "GET /control-units/{unit_id:int}/gains": VIEWER,
+    "GET /gains/report": VIEWER,
     # API
     "GET /api/v1/vehicles": VIEWER,
     "POST /api/v1/vehicles": VIEWER,

@@ -1,36 +1,31 @@
 """Find block checksums: which algorithm over which range explains a stored word of all images on record.
 
-The search takes seconds, so a page follows it by an event stream. What it found goes on in the address of the page
-that lists the candidates; there each is evaluated on the images again, so nothing in an address is believed.
+The search takes seconds, so it runs in the background. What it found goes on in the address of the page that lists the
+candidates; there each is evaluated on the images again, so nothing in an address is believed.
 """
 
-import json
-import threading
-from collections.abc import AsyncIterator
+from collections.abc import Sequence
 from dataclasses import dataclass
-from typing import Annotated, Any
+from typing import Annotated
 from urllib.parse import urlencode
 
-import anyio
-import anyio.to_thread
 from fastapi import APIRouter, Query, Request
-from fastapi.responses import HTMLResponse, RedirectResponse, Response, StreamingResponse
+from fastapi.responses import HTMLResponse, Response
 from sqlalchemy.orm import Session
 
 from app.calc.calibration.checksum import ChecksumDefinition, evaluate
 from app.calc.calibration.checksum_search import MAX_IMAGES, ChecksumCandidate, find_checksums
 from app.calc.calibration.image import Image
-from app.errors import AppError, BadInput, Conflict
+from app.errors import BadInput
 from app.record import images, layouts
-from app.record.tables import Layout
+from app.record.tables import Layout, Revision, Stock
+from app.web import work
+from app.web.form import OncePerForm, see_other
 from app.web.page import render
 from app.web.signed_in import Tuner
-from app.web.transaction import Read
+from app.web.transaction import Read, Write
 
 router = APIRouter(prefix="/layouts/{layout_id:int}/checksum-search")
-
-_one_at_a_time = threading.Lock()
-_HEARTBEAT_S = 1.0
 
 
 @dataclass(frozen=True, slots=True)
@@ -38,7 +33,6 @@ class SearchPage:
     layout: tuple[str, str]
     layout_id: int
     images: int
-    most: int
 
 
 @dataclass(frozen=True, slots=True)
@@ -65,72 +59,38 @@ class CandidatesPage:
 @router.get("")
 def show(request: Request, layout_id: int, session: Read, person: Tuner) -> HTMLResponse:
     row = layouts.layout(session, layout_id)
-    page = SearchPage(_name(row), row.id, len(layouts.images_of(session, row)), MAX_IMAGES)
+    page = SearchPage(_name(row), row.id, len(_images(session, row.id)))
     return render(request, "layouts/search.html", page, session=session, person=person, title="Find block checksums")
 
 
-@router.get("/run")
-def run(layout_id: int, session: Read, _person: Tuner) -> Response:
-    """The search without progress, for a browser without JavaScript."""
-    return RedirectResponse(_address(layout_id, _search(_images(session, layout_id))), status_code=303)
-
-
-@router.get("/events")
-def events(layout_id: int, session: Read, _person: Tuner) -> StreamingResponse:
-    """The search as an event stream; see static/js/progress.js for its events."""
+@router.post("")
+def begin(request: Request, layout_id: int, once: OncePerForm, session: Write, person: Tuner) -> Response:
+    """Search in a thread; its page leads on to the candidates."""
     found = _images(session, layout_id)
-    return StreamingResponse(_stream(layout_id, found), media_type="text/event-stream")
 
+    def act(report: work.Report) -> str:
+        report(0, None, f"Trying every algorithm over every plausible range of {len(found)} images")
+        return _address(layout_id, find_checksums(found))
 
-async def _stream(layout_id: int, found: list[Image]) -> AsyncIterator[str]:
-    outcome: dict[str, Any] = {}
-
-    async def search() -> None:
-        try:
-            outcome["candidates"] = await anyio.to_thread.run_sync(_search, found)
-        except AppError as error:
-            outcome["error"] = str(error)
-
-    began = anyio.current_time()
-    async with anyio.create_task_group() as tasks:
-        tasks.start_soon(search)
-        while not outcome:
-            seconds = round(anyio.current_time() - began)
-            words = f"Trying every algorithm over every plausible range of {len(found)} images: {seconds} s"
-            yield _event("progress", {"done": seconds, "total": None, "text": words})
-            with anyio.move_on_after(_HEARTBEAT_S):
-                while not outcome:
-                    await anyio.sleep(0.05)
-    if "error" in outcome:
-        yield _event("failed", {"text": outcome["error"]})
-    else:
-        count = len(outcome["candidates"])
-        words = f"{count} found" if count else "Nothing found"
-        yield _event("finished", {"text": words, "href": _address(layout_id, outcome["candidates"])})
-
-
-def _event(name: str, data: dict[str, Any]) -> str:
-    return f"event: {name}\ndata: {json.dumps(data)}\n\n"
-
-
-def _search(found: list[Image]) -> tuple[ChecksumCandidate, ...]:
-    if not _one_at_a_time.acquire(blocking=False):
-        raise Conflict("Another search for checksums is running; start this one when it is done.")
-    try:
-        return find_checksums(found)
-    finally:
-        _one_at_a_time.release()
+    key = work.begin(person.id, "Searching for block checksums", act)
+    return see_other(request, session, f"/work/{key}", once)
 
 
 def _images(session: Session, layout_id: int) -> list[Image]:
-    """Different images of units with this layout, stock first; no more than the search looks at."""
-    found: dict[str, Image] = {}
-    for row in layouts.images_of(session, layouts.layout(session, layout_id)):
-        if row.sha256 is not None and row.sha256 not in found:
-            found[row.sha256] = images.load(session, row)
-        if len(found) == MAX_IMAGES:
-            break
-    return list(found.values())
+    """Different images of units with this layout, no more than the search looks at.
+
+    A single image whose checksum does not hold would hide it. So images that a unit surely accepted are taken; only
+    where these are fewer than two, all others too.
+    """
+    row = layouts.layout(session, layout_id)
+    proven = _different(layouts.proven_of(session, row))
+    chosen = proven if len(proven) > 1 else _different(layouts.images_of(session, row))
+    return [images.load(session, one) for one in chosen[:MAX_IMAGES]]
+
+
+def _different(rows: Sequence[Stock | Revision]) -> list[Stock | Revision]:
+    """One row for each digest."""
+    return list({row.sha256: row for row in reversed(rows)}.values())[::-1]
 
 
 def _name(row: Layout) -> tuple[str, str]:
