@@ -22,7 +22,7 @@ from app.record.car_state import vehicle_label
 from app.record.settings import shop
 from app.web.form import FormModel, OncePerForm, read_number, see_other, text_of
 from app.web.now import Now
-from app.web.page import render, when
+from app.web.page import render
 from app.web.signed_in import Tuner, Viewer
 from app.web.transaction import Read, Write
 from app.web.uploads import UPLOAD_LIMIT, Upload, read_upload
@@ -80,7 +80,7 @@ class FlashPage:
     write_back: tuple[bool, str, int, datetime] | None
     differences: tuple[dict[str, Any], ...]
     first_start: tuple[datetime, bool] | None
-    snapshots: tuple[tuple[str, str], ...]
+    snapshots: tuple[tuple[str, str, datetime, int], ...]
     sentence: str
 
 
@@ -235,7 +235,7 @@ def _page(session: Session, flash_id: int, sentence: str) -> FlashPage:
         if record.first_start is None
         else (record.first_start.at, record.first_start.coding_was_pending),
         snapshots=tuple(
-            (str(row.id), f"{row.occasion}, {when(row.at)}, {row.keys} values")
+            (str(row.id), row.occasion, row.at, row.keys)
             for row in flashes.coding_snapshots(session, vehicle.id)
             if row.entry_seq < flash.entry_seq
         ),

@@ -312,7 +312,9 @@ def show_scan_result(request: Request, scan_id: int, session: Read, person: View
         vehicle_label(vehicle),
         scan.at,
         scan.occasion,
-        f"{len(found)} fault codes found." if found else "No fault codes were reported.",
+        f"{len(found)} fault {'code' if len(found) == 1 else 'codes'} found."
+        if found
+        else "No fault codes were reported.",
         tuple(
             (
                 f.dtc.display,

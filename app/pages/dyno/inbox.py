@@ -20,7 +20,7 @@ from app.record.car_state import vehicle_label
 from app.record.tables import Person
 from app.web.form import FormModel, OncePerForm, see_other
 from app.web.now import Now
-from app.web.page import render, when
+from app.web.page import render
 from app.web.signed_in import Tuner, Viewer
 from app.web.transaction import Read, Write
 from app.web.uploads import UPLOAD_LIMIT, Uploads, read_upload
@@ -41,7 +41,7 @@ class InboxRow:
 class InboxPage:
     rows: tuple[InboxRow, ...]
     may_tune: bool
-    sessions: tuple[tuple[str, str], ...]
+    sessions: tuple[tuple[str, str, dt.datetime, str], ...]
     sentence: str
 
 
@@ -70,9 +70,7 @@ def _inbox(session: Session, person: Person, sentence: str) -> InboxPage:
                 "" if near is None else str(near[0].id),
             )
         )
-    choices = tuple(
-        (str(row.id), f"{vehicle_label(car)}, {when(row.measured_at)}, {on_car[row.id]}") for row, car in recent
-    )
+    choices = tuple((str(row.id), vehicle_label(car), row.measured_at, on_car[row.id]) for row, car in recent)
     return InboxPage(tuple(rows), person.role != "front_desk", choices, sentence)
 
 

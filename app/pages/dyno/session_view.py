@@ -143,8 +143,10 @@ def _gains(session: Session, row: DynoSession, view: View) -> tuple[tuple[str, s
 
 
 def _lead(row: DynoSession, included: int, total: int, on_car: str) -> str:
+    if not included:
+        return f"{row.purpose.capitalize()} with {on_car}: no pull counts yet."
     counted = f"{total} {'pull' if total == 1 else 'pulls'}" if included == total else f"{included} of {total} pulls"
-    return f"{row.purpose.capitalize()} with {on_car}: {counted} count."
+    return f"{row.purpose.capitalize()} with {on_car}: {counted} {'counts' if total == 1 else 'count'}."
 
 
 def _conditions(row: DynoSession, hybrid: bool, units: UnitsView) -> tuple[tuple[str, str | None], ...]:

@@ -11,7 +11,6 @@ from app.errors import AppError, Conflict
 from app.record import flashes, packages, people, revisions, vehicles
 from app.record.car_state import vehicle_label
 from app.record.tables import PackageReturn, ReleasePackage
-from app.web.page import when
 
 _SUGGESTED = {"binary": "bin", "Intel HEX": "hex", "S-record": "srec"}
 OUTCOMES = (("completed", "Completed"), ("failed", "Failed"), ("aborted", "Aborted"))
@@ -37,7 +36,7 @@ class PackagesPage:
     vehicle: str
     refusal: str
     formats: tuple[tuple[str, str], ...]
-    snapshots: tuple[tuple[str, str], ...]
+    snapshots: tuple[tuple[str, str, datetime, int], ...]
     values: dict[str, str]
     errors: dict[str, str]
     sentence: str
@@ -98,7 +97,7 @@ def packages_page(session: Session, revision_id: int, values: dict[str, str], er
         vehicle=vehicle_label(vehicle),
         refusal=refusal,
         formats=tuple((key, text.capitalize() if key == "bin" else text) for key, text in FORMATS.items()),
-        snapshots=tuple((str(one.id), f"{one.occasion}, {when(one.at)}, {one.keys} values") for one in snapshots),
+        snapshots=tuple((str(one.id), one.occasion, one.at, one.keys) for one in snapshots),
         values=defaults | values,
         errors={} if error is None else {error.field or "format": error.sentence},
         sentence="" if error is None else error.sentence,

@@ -1,7 +1,7 @@
 """Routes of the vehicle pages."""
 
 from dataclasses import dataclass
-from typing import Annotated
+from typing import Annotated, Literal
 
 from fastapi import APIRouter, Form, Request
 from fastapi.responses import HTMLResponse, RedirectResponse, Response
@@ -81,6 +81,12 @@ class VisitForm(FormModel):
 
 class BareForm(FormModel):
     """A form that carries nothing but its key."""
+
+
+class PinForm(FormModel):
+    """`back`: the page that the person came from and wants to see again."""
+
+    back: Literal["", "today"] = ""
 
 
 class FileForm(FormModel):
@@ -214,9 +220,17 @@ def arrive(
     person: FrontDesk,
     now: Now,
 ) -> Response:
-    units = view_of(request, session, person).units
-    odometer = in_si(form.odometer, ODOMETER, units)
-    begin_visit(session, person=person, at=now, vehicle_id=vehicle_id, reason=form.reason, odometer_km=odometer)
+    view = view_of(request, session, person)
+    try:
+        with session.begin_nested():
+            odometer = in_si(form.odometer, ODOMETER, view.units)
+            begin_visit(session, person=person, at=now, vehicle_id=vehicle_id, reason=form.reason, odometer_km=odometer)
+    except AppError as error:
+        with writing_as(view):
+            page = vehicle_page(session, vehicle_id, visit=text_of(form), visit_sentence=error.sentence)
+        return render(
+            request, "vehicles/page.html", page, session=session, person=person, title=page.label, status=error.status
+        )
     return see_other(request, session, f"/vehicles/{vehicle_id}", once)
 
 
@@ -238,14 +252,14 @@ def leave(
 def pin(
     request: Request,
     vehicle_id: int,
-    _form: Annotated[BareForm, Form()],
+    form: Annotated[PinForm, Form()],
     once: OncePerForm,
     session: Write,
     person: Viewer,
     now: Now,
 ) -> Response:
     pin_vehicle(session, person=person, at=now, vehicle_id=vehicle_id)
-    return see_other(request, session, f"/vehicles/{vehicle_id}", once)
+    return see_other(request, session, "/" if form.back == "today" else f"/vehicles/{vehicle_id}", once)
 
 
 @router.post("/vehicles/{vehicle_id:int}/files", max_body_size=UPLOAD_LIMIT)

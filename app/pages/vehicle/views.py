@@ -74,6 +74,8 @@ class VehiclePage:
     more: str | None
     files: tuple[FileView, ...]
     links: tuple[tuple[str, str], ...]
+    visit: dict[str, str]
+    visit_sentence: str
 
 
 _ICONS = {
@@ -101,8 +103,16 @@ def entry_of(happening: timeline.Happening) -> dict[str, Any]:
     }
 
 
-def vehicle_page(session: Session, vehicle_id: int, *, topic: str | None, before: int | None) -> VehiclePage:
-    """Everything about one car."""
+def vehicle_page(
+    session: Session,
+    vehicle_id: int,
+    *,
+    topic: str | None = None,
+    before: int | None = None,
+    visit: dict[str, str] | None = None,
+    visit_sentence: str = "",
+) -> VehiclePage:
+    """Everything about one car; `visit` and its sentence show an arrival that was refused again."""
     vehicle = vehicles.vehicle(session, vehicle_id)
     units = vehicles.control_units(session, vehicle.id)
     states = car_state.on_units(session, [unit.id for unit in units])
@@ -142,6 +152,8 @@ def vehicle_page(session: Session, vehicle_id: int, *, topic: str | None, before
             ("Customer", f"{base}/customer"),
             ("Key tag label", f"{base}/label"),
         ),
+        visit=visit or {"reason": "", "odometer": ""},
+        visit_sentence=visit_sentence,
     )
 
 
