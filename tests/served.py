@@ -1,5 +1,6 @@
 """The program as people run it: `revledger serve` in a process of its own on a database file, spoken to over HTTP."""
 
+import multiprocessing
 import os
 import re
 import socket
@@ -9,10 +10,14 @@ import time
 from collections.abc import Iterator
 from contextlib import contextmanager
 from dataclasses import dataclass
+from multiprocessing.connection import Connection
+from multiprocessing.context import ForkServerProcess
 from pathlib import Path
 from urllib.parse import urlsplit
 
 ROOT = Path(__file__).resolve().parent.parent
+_FORKS = multiprocessing.get_context("forkserver")
+_FORKS.set_forkserver_preload(["app.main", "app.cli.serve", "uvicorn", "httptools"])
 PASSWORD = "rollers hum at dawn 47"
 
 
@@ -21,7 +26,7 @@ class Served:
     """A running server: its address, its process, its database file."""
 
     base: str
-    process: subprocess.Popen[str]
+    process: "subprocess.Popen[str] | ForkServerProcess"
     file: Path
 
 
@@ -80,12 +85,41 @@ def _wait_for(base: str) -> None:
     raise AssertionError(f"Nothing listens on {base}.")
 
 
+def start_fast(file: Path) -> Served:
+    """The same server, forked from a process that has loaded the program already: a tenth of a second instead of
+    some. For programmes that start it many times; the database must be up to date."""
+    ours, theirs = _FORKS.Pipe(duplex=False)
+    process = _FORKS.Process(target=_serve, args=(file, theirs), daemon=True)
+    process.start()
+    theirs.close()
+    base = ours.recv()
+    ours.close()
+    _wait_for(base)
+    return Served(base, process, file)
+
+
+def _serve(file: Path, tell: Connection) -> None:
+    """What `revledger serve` does once the database is open."""
+    from app.cli.serve import address_of, listen, run
+
+    os.environ["REVLEDGER_DATABASE_URL"] = f"sqlite:///{file}"
+    listening = listen("127.0.0.1", 0)
+    tell.send(address_of(listening, ""))
+    tell.close()
+    run(listening, 1, hosts=())
+
+
 def stop(served: Served, *, hard: bool = False) -> None:
     """End this server's process: asked politely, or at once as a power switch would."""
-    served.process.kill() if hard else served.process.terminate()
-    served.process.wait(timeout=20)
-    if served.process.stdout is not None:
-        served.process.stdout.close()
+    process = served.process
+    process.kill() if hard else process.terminate()
+    if isinstance(process, subprocess.Popen):
+        process.wait(timeout=20)
+        if process.stdout is not None:
+            process.stdout.close()
+    else:
+        process.join(timeout=20)
+        process.close()
 
 
 @contextmanager

@@ -1,0 +1,59 @@
+"""Every page of the demo is fit for people who see, move or read differently (WCAG 2.2 A and AA, by axe-core's rules),
+in light and dark, and fits a tablet held upright."""
+
+from collections.abc import Callable
+
+import pytest
+from axe_playwright_python.sync_playwright import Axe
+from playwright.sync_api import Page
+
+from tests.journeys.conftest import PEOPLE
+from tests.journeys.crawl import Reached, crawl, signed_in
+from tests.journeys.person import Person
+from tests.served import PASSWORD, Served
+
+# As the program grows this only rises: a page that nobody can reach by links is lost.
+LEAST_PAGES = 45
+
+
+@pytest.fixture(scope="module")
+def reached(demo_server: Served) -> Reached:
+    with signed_in(demo_server.base, PEOPLE["manager"], PASSWORD) as client:
+        return crawl(client)
+
+
+def test_every_page_is_reached_from_today(reached: Reached) -> None:
+    assert len(reached.pages) >= LEAST_PAGES, sorted(reached.pages)
+
+
+@pytest.mark.parametrize("theme", ["light", "dark"])
+def test_no_page_has_barriers(screen: Callable[..., Page], reached: Reached, theme: str) -> None:
+    person = Person(screen(theme=theme), PEOPLE["manager"], PASSWORD)
+    person.sign_in()
+    found: dict[str, list[object]] = {}
+    for address in reached.pages.values():
+        settle(person, address)
+        violations = Axe().run(person.page).response["violations"]
+        if violations:
+            found[address] = [(one["id"], [node["target"] for node in one["nodes"]][:3]) for one in violations]
+    assert found == {}
+
+
+def test_no_page_is_wider_than_an_upright_tablet(screen: Callable[..., Page], reached: Reached) -> None:
+    person = Person(screen(width=820), PEOPLE["manager"], PASSWORD)
+    person.sign_in()
+    too_wide = {}
+    for address in reached.pages.values():
+        settle(person, address)
+        over = person.page.evaluate("document.documentElement.scrollWidth - innerWidth")
+        if over > 0:
+            too_wide[address] = over
+    assert too_wide == {}
+
+
+def settle(person: Person, address: str) -> None:
+    """Open a page and wait until its charts are drawn."""
+    person.go(address)
+    person.page.wait_for_function(
+        "() => [...document.querySelectorAll('.chart')].every((it) => !it.checkVisibility() || 'ready' in it.dataset)"
+    )
