@@ -33,7 +33,8 @@ def test_a_label_is_shown_as_text_whatever_it_holds(signed_in: SignedIn) -> None
     page = signed_in("front_desk").page
     page.evaluate(
         """localStorage.setItem("recent-cars", JSON.stringify({person: "Tomas Arkwell", cars: [
-            {href: "/vehicles/3", label: "<img src=x onerror=alert(1)>"}, {href: "javascript:alert(1)", label: "bad"}]}))"""
+            {href: "/vehicles/3", label: "<img src=x onerror=alert(1)>"},
+            {href: "javascript:alert(1)", label: "bad"}]}))"""
     )
     page.reload()
     listed = page.locator("[data-recent-list]")
