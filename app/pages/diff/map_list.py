@@ -39,7 +39,7 @@ class ListGroup:
     """The maps of one category, or all under no title."""
 
     title: str
-    items: tuple[ListItem, ...]
+    maps: tuple[ListItem, ...]
 
 
 def chosen(deltas: Sequence[MapDelta], address: Address) -> list[MapDelta]:
