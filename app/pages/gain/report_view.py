@@ -14,8 +14,9 @@ from app.errors import Conflict
 from app.pages.dyno.session_limits import limits_view
 from app.pages.gain.charts import gain_chart
 from app.pages.gain.view import SideView, condition_row, session_names, side_view
-from app.pages.gain.words import Quantity, average_of, judged, peak_words, rpm, verdict_words
+from app.pages.gain.words import Quantity, average_of, judged, rpm, verdict_words
 from app.record import dyno, gains, journal, report_evidence, vehicles
+from app.record.car_state import pending_of
 from app.record.gain_report import GainReport, report
 from app.record.gains import Compared, Side
 from app.record.report_evidence import Carried
@@ -34,6 +35,9 @@ STATEMENTS = (
     "Power is what the dyno measured where the table says; it is no certified engine power.",
     "What is listed as not verified was not seen; nothing is claimed about it.",
 )
+
+
+_VERDICTS = {"more": "more, proven", "less": "less, proven", "within": "not proven", "not known": "not known"}
 
 
 @dataclass(frozen=True, slots=True)
@@ -55,7 +59,8 @@ class CalibrationFacts:
 
 @dataclass(frozen=True, slots=True)
 class ReportPage:
-    """peaks: (label, before, after, gain). rows: (speed, before, after, gain) of power then torque, verdict, state."""
+    """rows: engine speed, power before → after, its gain, torque before → after, its gain, verdict on the power.
+    bands: band, power gain, torque gain, verdict. limit_rows: limit, what was found, nearest or furthest value."""
 
     from_id: int
     to_id: int
@@ -63,6 +68,8 @@ class ReportPage:
     printed: str
     lead: str
     summary: str
+    sessions: str
+    coding_pending: str
     car: tuple[tuple[str, str | None], ...]
     odometer_km: float | None
     place: str
@@ -107,14 +114,17 @@ def report_page(
     odometer = vehicles.odometer_km(session, found.vehicle.id)
     with writing_as(view):
         printed = when(at)
+        sessions = f"Before {day(found.before.row.measured_at)}, after {day(found.after.row.measured_at)}"
     return ReportPage(
         from_id=before_id,
         to_id=after_id,
         standard_query=standard or "",
         printed=printed,
+        sessions=sessions,
         lead=verdict_words(found.result, power),
         summary=_summary(figures, power, torque, place),
-        car=_car(session, found),
+        car=_car(session, found, view),
+        coding_pending=_coding_pending(session, found),
         odometer_km=None if odometer is None else odometer[0],
         place=place,
         units=(power.unit, torque.unit),
@@ -124,16 +134,13 @@ def report_page(
                 f"{one.low_rpm:,.0f} to {rpm(one.high_rpm)}",
                 power.difference(*average_of(one, "power")),
                 torque.difference(*average_of(one, "torque")),
-                judged(*average_of(one, "power"))[1],
+                _VERDICTS[judged(*average_of(one, "power"))[1]],
             )
             for one in figures.bands
         ),
         shares=_shares(figures),
         chart=gain_chart(found, ("Before", "After"), [], power, place),
-        chart_summary=" ".join(
-            f"Peak {name} {peak_words(one, power)}."
-            for name, one in zip(("before", "after"), figures.power, strict=True)
-        ),
+        chart_summary="Thin lines are single pulls. Below: the gain; the shaded band covers the whole curve at once.",
         sides=(_side(session, found.before, named, view), _side(session, found.after, named, view)),
         converted=""
         if not found.converted or found.standard is None
@@ -171,13 +178,15 @@ def _summary(figures: GainReport, power: Quantity, torque: Quantity, place: str)
     return text[:1].upper() + text[1:] + "."
 
 
-def _car(session: Session, found: Compared) -> tuple[tuple[str, str | None], ...]:
+def _car(session: Session, found: Compared, view: View) -> tuple[tuple[str, str | None], ...]:
     car = found.vehicle
     customer = vehicles.customer(session, car.customer_id)
     year = "" if car.year is None else f", {car.year}"
     rated = None
     if car.rated_power_kw is not None:
-        rated = f"{car.rated_power_kw:g} kW" + (f" ({car.rated_standard})" if car.rated_standard else "")
+        rated = view.units.text(car.rated_power_kw, "power") + (
+            f" ({car.rated_standard})" if car.rated_standard else ""
+        )
     return (
         ("Vehicle", f"{car.make} {car.model}{year}"),
         ("Customer", None if customer is None else customer.name),
@@ -186,6 +195,13 @@ def _car(session: Session, found: Compared) -> tuple[tuple[str, str | None], ...
         ("Engine", car.engine or None),
         ("Rated power", rated),
     )
+
+
+def _coding_pending(session: Session, found: Compared) -> str:
+    """The car must not be started: said at the top of its own sheet, which prints no other car's warning."""
+    if not pending_of(session, [found.vehicle]):
+        return ""
+    return "Do not start the engine: option coding has not been written back and verified since the last write."
 
 
 def _row(one: ReadOff, power: Quantity, torque: Quantity) -> tuple[str, ...]:
@@ -198,13 +214,11 @@ def _row(one: ReadOff, power: Quantity, torque: Quantity) -> tuple[str, ...]:
     _, verdict = judged(one.gain_kw, one.half_kw)
     return (
         f"{one.speed_rpm:,.0f}",
-        number(power, one.before_kw),
-        number(power, one.after_kw),
+        f"{number(power, one.before_kw)} → {number(power, one.after_kw)}",
         gain(power, one.gain_kw, one.half_kw),
-        number(torque, one.before_nm),
-        number(torque, one.after_nm),
+        f"{number(torque, one.before_nm)} → {number(torque, one.after_nm)}",
         gain(torque, one.gain_nm, one.half_nm),
-        {"more": "more, proven", "less": "less, proven", "within": "not proven"}.get(verdict, verdict),
+        _VERDICTS[verdict],
     )
 
 
