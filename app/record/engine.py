@@ -6,11 +6,11 @@ from contextlib import contextmanager
 from typing import Any
 
 import pysqlite3.dbapi2
-from sqlalchemy import Engine, create_engine, event
+from sqlalchemy import Engine, ExceptionContext, create_engine, event
 from sqlalchemy.exc import DBAPIError, OperationalError
 from sqlalchemy.orm import Session
 
-from app.errors import StorageFailed
+from app.errors import BadInput, StorageFailed
 from app.record.column_limits import refuse_what_does_not_fit
 
 BUSY_MS = 10_000
@@ -33,8 +33,11 @@ def make_engine(url: str) -> Engine:
     `execution_options={"read_only": True}`.
     """
     if not url.startswith("sqlite"):
-        return create_engine(url, pool_pre_ping=True)
+        engine = create_engine(url, pool_pre_ping=True)
+        event.listen(engine, "handle_error", _refuse_far_numbers)
+        return engine
     engine = create_engine(url, module=pysqlite3.dbapi2, connect_args={"check_same_thread": False})
+    event.listen(engine, "handle_error", _refuse_far_numbers)
 
     @event.listens_for(engine, "connect")
     def _connect(connection: Any, _record: Any) -> None:
@@ -55,6 +58,13 @@ def make_engine(url: str) -> Engine:
         connection.exec_driver_sql("BEGIN" if read_only else "BEGIN IMMEDIATE")
 
     return engine
+
+
+def _refuse_far_numbers(context: ExceptionContext) -> None:
+    """A number in an address may have any length; one beyond what the database holds names nothing on record."""
+    error = context.original_exception
+    if isinstance(error, OverflowError) or getattr(error, "sqlstate", None) == "22003":
+        raise BadInput("A number is larger than any in the record; check the address or the field.") from error
 
 
 def open_session(engine: Engine, *, read_only: bool = False) -> Session:
