@@ -107,5 +107,5 @@ def judged(change: float, half: float | None) -> tuple[str, str]:
     if half is None or not np.isfinite(half):
         return "unknown", "not known"
     if abs(change) <= half:
-        return "unknown", "within"
+        return "unknown", "not proven"
     return ("ok", "more") if change > 0 else ("attention", "less")
