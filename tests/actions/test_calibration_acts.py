@@ -89,7 +89,7 @@ def volatile(bench: Bench) -> Layout:
 
 
 def category(bench: Bench) -> Layout:
-    wanted = {"name": "boost target", "category": "limiter"}
+    wanted: dict[str, Any] = {"name": "boost target", "category": "limiter"}
     return change_map_category(**bench.by, layout_id=bench.layout.id, **wanted)
 
 

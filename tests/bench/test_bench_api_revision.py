@@ -8,6 +8,7 @@ all 400, 34 times.
 
 import hashlib
 import time
+from typing import Any
 
 from fastapi import FastAPI
 from pytest_benchmark.fixture import BenchmarkFixture
@@ -52,7 +53,8 @@ def _measured(app: FastAPI, engine: Engine, benchmark: BenchmarkFixture, changed
     f = family(SEED, revisions=rounds + 1, changed=(changed, changed), branching=0)
     unit_id = _prepared(engine, f)
     caller = Caller(app, engine, "tuner")
-    numbers, last = iter(range(1, len(f.images))), {}
+    numbers = iter(range(1, len(f.images)))
+    last: dict[str, Any] = {}
 
     def log() -> None:
         parent = {"parent_id": str(last["id"])} if last else {}
