@@ -1,6 +1,7 @@
 """`revledger export` and `revledger take-in`: one vehicle's whole record as a bag (RFC 8493)."""
 
 import hashlib
+import json
 from datetime import UTC, datetime
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated
@@ -23,6 +24,7 @@ def export(
     vehicle: Annotated[str, typer.Argument(help="The vehicle: its VIN, its plate, or its number on record.")],
     destination: Annotated[Path, typer.Argument(help="Folder to make; it must not be there yet.")],
     customer: Annotated[bool, typer.Option("--customer/--no-customer", help="With the customer's name.")] = True,
+    as_json: Annotated[bool, typer.Option("--json", help="Print the result as JSON.")] = False,
 ) -> None:
     """Write a vehicle's whole record, with every original file and image, into a folder that can be checked and taken
     in elsewhere."""
@@ -37,6 +39,10 @@ def export(
         record = collect(session, found.id, at=datetime.now(UTC), with_customer=customer)
         digest = _write(session, record, destination, found.vin)
     rows = sum(len(listed) for listed in record.tables.values())
+    if as_json:
+        counts = {"rows": rows, "journal_entries": len(record.journal), "files": len(record.content)}
+        _print({"bag": str(destination), **counts, "manifest_sha256": digest, "left_out": list(record.left_out)})
+        return
     typer.echo(f"{destination}: {rows} rows, {len(record.journal)} journal entries, {len(record.content)} files.")
     typer.echo(f"Manifest SHA-256 {digest}")
     for sentence in record.left_out:
@@ -46,6 +52,7 @@ def export(
 def take_in(
     bag: Annotated[Path, typer.Argument(help="Folder of the bag.")],
     by: Annotated[str | None, typer.Option(help="Name of the person who takes it in.")] = None,
+    as_json: Annotated[bool, typer.Option("--json", help="Print the result as JSON.")] = False,
 ) -> None:
     """Check a bag whole and write its vehicle's record into this database; a vehicle that is on record is refused."""
     from app.actions.take_in_vehicle import take_in_vehicle
@@ -72,9 +79,17 @@ def take_in(
             fetch=lambda digest: found.read(f"data/content/{digest}", _FILE_LIMIT),
             manifest_digest=found.manifest_digest,
         )
+        if as_json:
+            counts = {"rows": taken.rows, "journal_entries": taken.entries, "files": taken.files}
+            _print({"vehicle_id": taken.vehicle.id, "vin": taken.vehicle.vin, **counts, "head": record.journal_head})
+            return
         label = f"{taken.vehicle.make} {taken.vehicle.model}, VIN {taken.vehicle.vin}, is vehicle {taken.vehicle.id}"
     typer.echo(f"{label}: {taken.rows} rows, {taken.entries} journal entries, {taken.files} files.")
     typer.echo(f"Journal head at {record.workshop}: {record.journal_head}; compare it with a printed sheet.")
+
+
+def _print(result: dict[str, object]) -> None:
+    typer.echo(json.dumps(result, indent=2, ensure_ascii=False))
 
 
 def _vehicle(session: "Session", text: str) -> "Vehicle":

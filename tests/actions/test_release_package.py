@@ -97,6 +97,7 @@ def test_the_plain_words_say_the_order_and_name_nobody(session: Session, person:
     assert "Clear the fault codes" in after
     assert "local law" in flat
     assert "12.5 V" in flat
+    assert "Addresses: 0x8000 to 0x9FFF" in flat
     assert max(len(line) for line in words.splitlines()) <= 100
     whole = b"".join(files.values()).decode("latin-1")
     assert "Croy" not in whole and "EB 18 LNR" not in whole

@@ -2,6 +2,7 @@
 the standard, and into another database."""
 
 import hashlib
+import json
 from pathlib import Path
 
 import pytest
@@ -41,9 +42,9 @@ def test_a_vehicle_goes_into_a_folder_and_into_another_database(source: Console,
     target = other(source)
     target.patch.setenv("REVLEDGER_DATABASE_URL", f"sqlite:///{target.database}")
     target.add("Mara Quint")
-    taken = target.run("take-in", str(folder), "--by", "mara quint")
+    taken = target.run("take-in", str(folder), "--by", "mara quint", "--json")
     assert taken.code == 0, taken.error
-    assert "is vehicle 1" in taken.out
+    assert json.loads(taken.out)["vin"] == "U9ZSHP2A5K0000001"
     with session_of(target) as session:
         assert verify(session).clean
         assert vehicles.by_vin(session, "U9ZSHP2A5K0000001") is not None

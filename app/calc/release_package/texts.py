@@ -48,6 +48,7 @@ def readme(facts: PackageFacts, image: ImageFile) -> bytes:
             [
                 f"File: {image.name} ({image.format})",
                 f"Bytes: {image.size_bytes:,}",
+                f"Addresses: {_addresses(image)}",
                 f"SHA-256 of the file: {image.file_sha256}",
                 f"SHA-256 of the bytes: {image.sha256}",
                 f"CRC-32 of the bytes: {image.crc32:08X}",
@@ -57,6 +58,12 @@ def readme(facts: PackageFacts, image: ImageFile) -> bytes:
         "The workshop's record goes on whatever happens: tell them, also when it failed.",
     ]
     return _encoded("\n\n".join(parts))
+
+
+def _addresses(image: ImageFile) -> str:
+    """Where the bytes lie, which a raw binary does not say itself."""
+    shown = [f"0x{start:X} to 0x{start + length - 1:X}" for start, length in image.spans[:4]]
+    return ", ".join(shown) + (f" and {len(image.spans) - 4} more parts" if len(image.spans) > 4 else "")
 
 
 def _steps(facts: PackageFacts, image: ImageFile) -> list[str]:
