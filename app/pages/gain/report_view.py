@@ -37,9 +37,6 @@ STATEMENTS = (
 )
 
 
-_VERDICTS = {"more": "more, proven", "less": "less, proven", "within": "not proven", "not known": "not known"}
-
-
 @dataclass(frozen=True, slots=True)
 class SideFacts:
     """One session in the words of the report."""
@@ -134,7 +131,7 @@ def report_page(
                 f"{one.low_rpm:,.0f} to {rpm(one.high_rpm)}",
                 power.difference(*average_of(one, "power")),
                 torque.difference(*average_of(one, "torque")),
-                _VERDICTS[judged(*average_of(one, "power"))[1]],
+                judged(*average_of(one, "power"))[1],
             )
             for one in figures.bands
         ),
@@ -218,7 +215,7 @@ def _row(one: ReadOff, power: Quantity, torque: Quantity) -> tuple[str, ...]:
         gain(power, one.gain_kw, one.half_kw),
         f"{number(torque, one.before_nm)} → {number(torque, one.after_nm)}",
         gain(torque, one.gain_nm, one.half_nm),
-        _VERDICTS[verdict],
+        verdict,
     )
 
 
@@ -242,7 +239,7 @@ def _side(session: Session, side: Side, named: dict[int, str], view: View) -> Si
             else f"{found.count} pulls; two of them differ at the peak by less than "
             f"{view.units.text(found.r_kw, 'power')} in 95 of 100 cases (repeatability limit r, ISO 5725)."
         )
-    return SideFacts(side_view(session, side, named, view), repeats)
+    return SideFacts(side_view(side, named), repeats)
 
 
 def _warnings(found: Compared, names: tuple[str, str]) -> tuple[str, ...]:
