@@ -9,9 +9,10 @@ import numpy as np
 from sqlalchemy.orm import Session
 
 from app.calc.dyno.curve import Pulls
+from app.calc.dyno.history import History
 from app.calc.dyno.mean_band import MeanBand, mean_band
 from app.calc.dyno.planning import pulls_needed, resolvable_kw
-from app.calc.dyno.repeatability import History, Repeatability, repeatability
+from app.calc.dyno.repeatability import Repeatability, repeatability
 from app.calc.dyno.settling import follows, standing_apart
 from app.errors import BadInput
 from app.pages.gain.charts import mean_of, pulls_of
@@ -45,7 +46,6 @@ class CurveView:
     rows: tuple[tuple[str, ...], ...]
     warnings: tuple[str, ...]
     repeat: RepeatView | None
-    levels: dict[int, str]
 
 
 def curve_view(session: Session, side: Side, runs: Sequence[RunRecord], units: UnitsView, wanted: str) -> CurveView:
@@ -53,7 +53,7 @@ def curve_view(session: Session, side: Side, runs: Sequence[RunRecord], units: U
     refused = tuple(f"Pull {position} gives no curve: {text}" for position, text in side.left_out if _is_refusal(text))
     if side.pulls is None:
         text = side.refusal.partition(": ")[2] or side.refusal
-        return CurveView(None, text, (), refused, None, {})
+        return CurveView(None, text, (), refused, None)
     row = side.row
     history = dyno_curves.history(session, row.dyno_id, leave_out=[row.id], until=row.measured_at)
     band = mean_band(side.pulls, history=history)
@@ -65,12 +65,18 @@ def curve_view(session: Session, side: Side, runs: Sequence[RunRecord], units: U
         rows=_rows(side.pulls, band, units),
         warnings=(*refused, *_warnings(side, found, history, runs, units)),
         repeat=_repeat(side.pulls, found, history, units, wanted),
-        levels={
-            position: f"{plain(level, 2, sign=True)} % from the mean"
-            for position, level in zip(side.positions, found.level_percent, strict=True)
-            if found.count > 1
-        },
     )
+
+
+def level_words(side: Side) -> dict[int, str]:
+    """Position of a pull → how its level lies against the mean of the others and itself."""
+    if side.pulls is None or side.pulls.count < 2:
+        return {}
+    levels = repeatability(side.pulls).level_percent
+    return {
+        position: f"{plain(level, 2, sign=True)} % from the mean"
+        for position, level in zip(side.positions, levels, strict=True)
+    }
 
 
 def _is_refusal(text: str) -> bool:

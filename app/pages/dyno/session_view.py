@@ -9,7 +9,7 @@ from sqlalchemy.orm import Session
 
 from app.calc.dyno.correction import STANDARDS, CorrectionFactor
 from app.pages.dyno.profile import ColumnRow, rows_of
-from app.pages.dyno.session_curve import CurveView, curve_view
+from app.pages.dyno.session_curve import CurveView, curve_view, level_words
 from app.pages.dyno.session_limits import LimitsView, limits_view
 from app.record import channels, dyno, flashes, gains, revisions, vehicles
 from app.record.car_state import vehicle_label
@@ -91,6 +91,7 @@ def session_page(
     runs = dyno.runs_of(session, [row.id])[row.id]
     side = gains.side(session, row, None)
     curve = curve_view(session, side, runs, view.units, wanted)
+    levels = level_words(side)
     included = sum(one.included for one in runs)
     return SessionPage(
         id=row.id,
@@ -107,7 +108,7 @@ def session_page(
         curve=curve,
         limits=limits_view(session, vehicle.id, runs, view.units),
         gains=_gains(session, row, view) if side.pulls is not None else (),
-        pulls=tuple(_pull(one, curve.levels.get(one.run.position, ""), view.units) for one in runs),
+        pulls=tuple(_pull(one, levels.get(one.run.position, ""), view.units) for one in runs),
         attributions=_attributions(session, row),
         raw=_chart(runs, view.units),
         raw_summary=_summary(runs, view.units),

@@ -67,7 +67,6 @@ class SideView:
     name: str
     href: str
     at: dt.datetime
-    on_car: str
     purpose: str
     pulls: str
     left_out: tuple[str, ...]
@@ -178,7 +177,7 @@ def gain_page(session: Session, query: GainQuery, view: View, sentence: str = ""
         converted=main.converted,
         refusals=tuple(text[:1].upper() + text[1:].rstrip(".") + "." for text in main.refusals),
         conversions=_conversions(main, query),
-        sides=(side_view(session, main.before, named, view), side_view(session, main.after, named, view)),
+        sides=(side_view(main.before, named), side_view(main.after, named)),
         comparability=main.comparability.sentence,
         conditions=tuple(condition_row(item, view) for item in main.comparability.items),
         found=found,
@@ -211,7 +210,7 @@ def _first_up(text: str) -> str:
     return text[:1].upper() + text[1:]
 
 
-def side_view(session: Session, side: Side, named: dict[int, str], view: View) -> SideView:
+def side_view(side: Side, named: dict[int, str]) -> SideView:
     row, count = side.row, len(side.positions)
     left_out = tuple(f"Pull {position} left out: {reason}" for position, reason in side.left_out)
     factor = "not known" if side.factor is None else factor_words(side.factor)
@@ -221,7 +220,6 @@ def side_view(session: Session, side: Side, named: dict[int, str], view: View) -
         name=named[row.id],
         href=f"/dyno-sessions/{row.id}",
         at=row.measured_at,
-        on_car=dyno.on_car_words(session, [row.id])[row.id],
         purpose=row.purpose,
         pulls=f"{count} {'pull' if count == 1 else 'pulls'}",
         left_out=left_out,
