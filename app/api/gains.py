@@ -9,9 +9,10 @@ from app.api.model import ApiOut, Time
 from app.calc.dyno.gain import BandAverage, Gain, ReadOff
 from app.errors import Conflict
 from app.readers.speed_lists import read_bands, read_speeds
-from app.record import gains
+from app.record import gains, unit_gains, vehicles
 from app.record.gain_report import CurvePeak, GainReport, report
 from app.record.gains import Compared, Side
+from app.record.unit_gains import Step, glance_of
 from app.web.signed_in import Viewer
 from app.web.transaction import Read
 
@@ -137,6 +138,43 @@ class GainOut(ApiOut):
     peaks: PeaksOut
     shares: SharesOut | None
     drivetrain_loss: LossOut | None
+
+
+class UnitGainOut(ApiOut):
+    """One revision against what it was made from (base_revision_id null: stock); gain at the power peak after."""
+
+    revision_id: int
+    base_revision_id: int | None
+    before_session_id: int | None
+    after_session_id: int | None
+    standard: str | None
+    nothing_else_changed: bool
+    speed_rpm: float | None
+    gain_power_kw: float | None
+    half_power_kw: float | None
+    refusal: str | None
+
+
+@router.get("/control-units/{unit_id:int}/gains")
+def gains_of_unit(unit_id: int, session: Read, _person: Viewer) -> list[UnitGainOut]:
+    """Which step brought what: every revision of a control unit over its parent, oldest first."""
+    return [_step(one) for one in unit_gains.steps(session, vehicles.control_unit(session, unit_id).id)]
+
+
+def _step(one: Step) -> UnitGainOut:
+    glance = glance_of(one.found)
+    return UnitGainOut(
+        revision_id=one.revision.id,
+        base_revision_id=None if one.base is None else one.base.id,
+        before_session_id=None if one.pair is None else one.pair[0].id,
+        after_session_id=None if one.pair is None else one.pair[1].id,
+        standard=None if one.found is None else one.found.standard,
+        nothing_else_changed=one.alone,
+        speed_rpm=None if glance is None else glance.speed_rpm,
+        gain_power_kw=None if glance is None else glance.gain_kw,
+        half_power_kw=None if glance is None else finite(glance.half_kw),
+        refusal=one.refusal or None,
+    )
 
 
 @router.get("/gains")

@@ -112,3 +112,13 @@ def test_a_session_without_pulls_says_why_there_is_no_curve(caller: Caller, shop
     assert found["curve"] is None
     assert "No pull of this session counts" in found["refusal"]
     assert found["correction_factor"] == 1.0
+
+
+def test_every_step_of_a_control_unit_is_told_over_what_it_was_made_from(caller: Caller, shop: Shop) -> None:
+    first, second = caller.get(f"/control-units/{shop.car.unit_id}/gains").json()
+    assert (first["base_revision_id"], first["before_session_id"]) == (None, shop.before)
+    # Drawn with 30 N·m more: P = T·ω at the speed where the power after peaks.
+    drawn = 30 * first["speed_rpm"] * np.pi / 30000
+    assert abs(first["gain_power_kw"] - drawn) < first["half_power_kw"]
+    assert (second["base_revision_id"], second["gain_power_kw"]) == (shop.car.revision_ids[0], None)
+    assert second["refusal"] == "not measured yet"

@@ -209,6 +209,7 @@ RIGHTS: dict[str, frozenset[str | None]] = {
     "POST /api/v1/flashes/{flash_id:int}/read-back": TUNER,
     "POST /api/v1/flashes/{flash_id:int}/coding-write-back": TUNER,
     "POST /api/v1/flashes/{flash_id:int}/first-start": TUNER,
+    "GET /api/v1/control-units/{unit_id:int}/gains": VIEWER,
     "GET /api/v1/gains": VIEWER,
     "GET /api/v1/layouts": VIEWER,
     "POST /api/v1/layouts": TUNER,
