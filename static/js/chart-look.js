@@ -45,6 +45,7 @@ export function lookOf(element, { paper = false } = {}) {
     family: style.fontFamily,
     size: paper ? 11 : Number.parseFloat(style.fontSize),
     height: paper ? 332 : element.clientHeight,
+    width: paper ? 672 : element.clientWidth,
     narrow: !paper && element.clientWidth < 600,
   };
   done();

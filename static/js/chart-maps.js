@@ -1,6 +1,6 @@
 // Kinds drawn from a map: heatmap, section, surface.
 
-import { axisOf, baseLayout, fade, named, uprightAxisOf } from "./chart-look.js";
+import { axisOf, baseLayout, fade, named, uprightAxisOf, wrapped } from "./chart-look.js";
 
 const shown = (value) => (typeof value === "number" ? value.toLocaleString("en", { maximumFractionDigits: 4 }) : String(value));
 
@@ -82,7 +82,7 @@ export function section(data, look, point) {
   const [row, col] = point ?? data.point ?? [0, 0];
   const both = Boolean(data.y);
   const traces = data.series.map((s) => cut(s, look, data.x.values, s.z[row], col, {}, true));
-  const domains = look.narrow ? { x: [0, 1], y: [0.6, 0.93], x2: [0, 1], y2: [0, 0.33] } : { x: [0, 0.46], y: [0, 0.92], x2: [0.56, 1], y2: [0, 0.92] };
+  const domains = look.narrow ? { x: [0, 1], y: [0.6, 0.93], x2: [0, 1], y2: [0, 0.33] } : { x: [0, 0.46], y: [0, 0.88], x2: [0.56, 1], y2: [0, 0.88] };
   const layout = {
     ...baseLayout(look),
     xaxis: axisOf(look, data.x, both ? { domain: domains.x } : {}),
@@ -92,8 +92,9 @@ export function section(data, look, point) {
   traces.push(...data.series.map((s) => cut(s, look, data.y.values, s.z.map((line) => line[col]), row, { xaxis: "x2", yaxis: "y2" }, false)));
   layout.xaxis2 = axisOf(look, data.y, { domain: domains.x2, anchor: "y2" });
   layout.yaxis2 = uprightAxisOf(look, data.z, { domain: domains.y2, anchor: "x2", matches: "y", ...(look.narrow ? {} : { title: { text: "" } }) });
-  const head = (x, y, axis, value) => ({ x, y, xref: "paper", yref: "paper", xanchor: "left", yanchor: "bottom", showarrow: false, text: `at ${axis.label} ${shown(value)} ${axis.unit}`, font: { size: look.size, color: look.ink } });
-  layout.annotations = [head(domains.x[0], domains.y[1], data.y, data.y.values[row]), head(domains.x2[0], domains.y2[1], data.x, data.x.values[col])];
+  // The room of a heading: its plot's, less what the axes take of the whole.
+  const head = ([from, to], y, axis, value) => ({ x: from, y, xref: "paper", yref: "paper", xanchor: "left", yanchor: "bottom", align: "left", showarrow: false, text: wrapped(`at ${axis.label} ${shown(value)} ${axis.unit}`, (look.width - look.size * 6) * (to - from), look.size), font: { size: look.size, color: look.ink } });
+  layout.annotations = [head(domains.x, domains.y[1], data.y, data.y.values[row]), head(domains.x2, domains.y2[1], data.x, data.x.values[col])];
   return { traces, layout };
 }
 
