@@ -68,9 +68,10 @@ class Person:
 
     def confirm(self, form: Locator, text: str) -> None:
         """Press the button of a step that cannot be taken back, and answer its question with yes."""
+        sentence = form.get_attribute("data-confirm")
         form.get_by_role("button", name=text, exact=True).click()
         dialog = self.page.locator("dialog[open]")
-        expect(dialog).to_contain_text("This records in the journal")
+        expect(dialog).to_contain_text(str(sentence))
         with self.page.expect_navigation():
             dialog.get_by_role("button", name=text, exact=True).click()
 
