@@ -8,7 +8,7 @@ from sqlalchemy.orm import Session
 
 from app.api.model import ApiOut, Time
 from app.calc.dyno.control_chart import Chart, individuals, standard_deviations, usual_count
-from app.calc.dyno.repeatability import Spread
+from app.calc.dyno.history import Spread
 from app.record import dyno, dyno_curves, dyno_levels
 from app.record.tables import DynoSession
 from app.web.signed_in import Viewer

@@ -12,7 +12,8 @@ from sqlalchemy.orm import Session
 
 from app.calc.dyno.correction import STANDARDS, CorrectionFactor
 from app.calc.dyno.curve import Curve, Pulls, curve_of, on_common_grid
-from app.calc.dyno.repeatability import History, Spread, pooled_history, repeatability
+from app.calc.dyno.history import History, Spread, pooled_history
+from app.calc.dyno.repeatability import repeatability
 from app.calc.dyno.session_air import UNCORRECTED, session_factor
 from app.errors import BadInput, Conflict
 from app.record import channels, dyno, vehicles

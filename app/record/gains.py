@@ -9,9 +9,10 @@ from app.calc.dyno.comparability import Circumstances, Comparability, compare_co
 from app.calc.dyno.correction import STANDARDS, CorrectionFactor
 from app.calc.dyno.curve import Pulls
 from app.calc.dyno.gain import Gain, gain
-from app.calc.dyno.repeatability import History
+from app.calc.dyno.history import History
 from app.errors import AppError, BadInput, Conflict
 from app.record import dyno, dyno_curves, vehicles
+from app.record.settings import shop
 from app.record.tables import DynoSession, Vehicle
 
 
@@ -73,7 +74,10 @@ def compared(session: Session, before_id: int, after_id: int, *, standard: str |
     used = standard or (own.pop() if len(own) == 1 else None)
     sides = side(session, rows[0], used), side(session, rows[1], used)
     comparability = compare_conditions(
-        _circumstances(session, sides[0]), _circumstances(session, sides[1]), hybrid=vehicle.hybrid
+        _circumstances(session, sides[0]),
+        _circumstances(session, sides[1]),
+        bounds=shop(session).alike,
+        hybrid=vehicle.hybrid,
     )
     refusals = [*comparability.blocking, *(one.refusal for one in sides if one.refusal)]
     if "engine" in {one.measured_at for one in sides} and sides[0].measured_at != sides[1].measured_at:

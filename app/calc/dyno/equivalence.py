@@ -6,7 +6,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from app.calc.dyno.curve import Pulls
-from app.calc.dyno.repeatability import History
+from app.calc.dyno.history import History
 from app.calc.dyno.sweep import SHORTEST_RPM
 from app.errors import BadInput
 

@@ -6,15 +6,13 @@ import numpy as np
 from numpy.typing import NDArray
 
 from app.calc.dyno.curve import Curve, Pulls
-from app.calc.dyno.kinematic import field_length, threshold
-from app.calc.dyno.repeatability import History
+from app.calc.dyno.history import History
+from app.calc.dyno.simultaneous import Band, Sample, simultaneous_band
 from app.errors import BadInput
 
 Values = NDArray[np.float64]
 
 ALPHA = 0.05
-# Roughness of the residual field per rpm when a session has a single pull and history alone gives the variance.
-ROUGHNESS_PER_RPM = 1 / 600
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -64,7 +62,7 @@ def gain(before: Pulls, after: Pulls, *, history: History | None = None) -> Gain
     difference = b.power_kw.mean(axis=0) - a.power_kw.mean(axis=0)
     torque = b.torque_nm.mean(axis=0) - a.torque_nm.mean(axis=0)
     noise = _noise(a, b, history)
-    se = None if noise.relative_variance is None else np.sqrt(noise.relative_variance * _scale(a, b))
+    se = None if noise.band is None else noise.band.se
     to_torque = 30000 / (np.pi * a.speed_rpm)
     return Gain(
         speed_rpm=a.speed_rpm,
@@ -74,78 +72,51 @@ def gain(before: Pulls, after: Pulls, *, history: History | None = None) -> Gain
         gain_nm=torque,
         se_kw=se,
         se_nm=None if se is None else se * to_torque,
-        threshold=noise.threshold,
-        dof=noise.dof,
-        used_history=noise.used_history,
+        threshold=None if noise.band is None else noise.band.threshold,
+        dof=0.0 if noise.band is None else noise.band.dof,
+        used_history=noise.band is not None and noise.band.used_history,
         method=noise.method,
         warnings=noise.warnings,
     )
 
 
-def _scale(a: Pulls, b: Pulls) -> Values:
-    """Turns a relative variance of one pull into the variance of the difference of the means, kW²."""
-    scale: Values = a.power_kw.mean(axis=0) ** 2 / a.count + b.power_kw.mean(axis=0) ** 2 / b.count
-    return scale
-
-
 @dataclass(frozen=True, slots=True, eq=False)
 class _Noise:
-    relative_variance: Values | None
-    threshold: float | None
-    dof: float
-    used_history: bool
+    band: Band | None
     method: str
     warnings: tuple[str, ...]
 
 
-def _residuals(a: Pulls, b: Pulls) -> Values:
-    """Relative residuals of all pulls about their session's mean, (n_a + n_b, m)."""
-    parts = [p.power_kw / p.power_kw.mean(axis=0) - 1.0 for p in (a, b)]
-    return np.concatenate(parts)
+def _sample(pulls: Pulls) -> Sample:
+    """Relative residuals about the session's mean, and what turns their variance into that of the mean, kW²."""
+    mean = pulls.power_kw.mean(axis=0)
+    return Sample(pulls.power_kw / mean - 1.0, mean**2 / pulls.count)
 
 
 def _noise(a: Pulls, b: Pulls, history: History | None) -> _Noise:
-    own_dof = a.count + b.count - 2
-    points = len(a.speed_rpm)
-    if own_dof == 0 and history is None:
-        method = "One pull each and no history of this dyno: the uncertainty is not known."
-        return _Noise(None, None, 0, False, method, ("Make at least three pulls each; one pull proves nothing.",))
-    residuals = _residuals(a, b)
-    own = None if own_dof == 0 else (residuals**2).sum(axis=0) / own_dof
-    warnings: list[str] = []
-    use = history
-    if own is not None and history is not None and _noisier(float(own.mean()), own_dof, history):
-        use = None
+    band = simultaneous_band([_sample(a), _sample(b)], history, alpha=ALPHA)
+    if band is None:
+        method = "Nothing tells how these pulls scatter: the uncertainty is not known."
+        return _Noise(None, method, ("Make at least three pulls each; one pull proves nothing.",))
+    warnings = []
+    if band.noisier:
         warnings.append(
             "These pulls scatter significantly more than this dyno's history; their own scatter is used alone."
         )
-    if own is None:
-        assert history is not None
-        length = float(a.speed_rpm[-1] - a.speed_rpm[0]) * ROUGHNESS_PER_RPM
-        variance: Values = np.full(points, history.variance)
-        dof = float(history.dof)
-        method = f"Band from this dyno's history alone ({history.sessions} sessions, {history.dof} degrees of freedom)."
-        warnings.append("One pull each: the band rests on earlier sessions alone.")
-    else:
-        length = field_length(residuals)
-        if use is None:
-            variance, dof = own, float(own_dof)
-            method = f"Band from the scatter of these pulls, {own_dof} degrees of freedom."
-        else:
-            dof = float(own_dof + use.dof)
-            variance = (own_dof * own + use.dof * use.variance) / dof
-            method = (
-                f"Band from these pulls and {use.sessions} earlier sessions on this dyno, {dof:.0f} degrees of freedom."
-            )
-    method += " It covers the whole curve at once with 95 % confidence."
-    return _Noise(variance, threshold(dof, length, ALPHA), dof, use is not None, method, tuple(warnings))
+    if band.unequal:
+        warnings.append("The two sessions scatter differently; each counts with its own scatter.")
+    if a.count == 1 or b.count == 1:
+        single = "each session is" if a.count == b.count == 1 else "one session is"
+        warnings.append(f"Only one pull: {single} judged by other pulls' scatter.")
+    return _Noise(band, _method(band, a.count + b.count, history), tuple(warnings))
 
 
-def _noisier(variance: float, dof: int, history: History) -> bool:
-    """F test at 5 %: is this scatter more than the history's?"""
-    from scipy.special import fdtri
-
-    return variance / max(history.variance, 1e-12) > float(fdtri(dof, history.dof, 0.95))
+def _method(band: Band, pulls: int, history: History | None) -> str:
+    source = f"the scatter of these {pulls} pulls"
+    if band.used_history and history is not None:
+        source = f"{source} and of {history.sessions} earlier sessions on this dyno"
+    freedom = f"{band.dof:.0f} degrees of freedom"
+    return f"Band from {source}, {freedom}. It covers the whole curve at once with 95 % confidence."
 
 
 @dataclass(frozen=True, slots=True)

@@ -1,26 +1,17 @@
-"""How well pulls of one session repeat: level and shape apart, trend over the order, the dyno's history."""
+"""How well pulls of one session repeat: level and shape apart, trend over the order."""
 
-from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
 
 from app.calc.dyno.curve import Pulls
+from app.calc.dyno.history import Spread, spread_of
 
 Values = NDArray[np.float64]
 
 # Below so many pulls the interval of a standard deviation is wider than a third to twice of it.
 FEW_PULLS = 6
-
-
-@dataclass(frozen=True, slots=True)
-class Spread:
-    """Relative variances of one session and their degrees of freedom: level of whole pulls, shape around it."""
-
-    level_variance: float
-    shape_variance: float
-    dof: int
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -78,7 +69,7 @@ def repeatability(pulls: Pulls) -> Repeatability:
         2.8 * s_r,
         None if slope is None else 100 * slope,
         p,
-        Spread(level_variance, shape_variance, n - 1),
+        spread_of(relative),
         _sentence(n, s_r, slope, p),
     )
 
@@ -118,31 +109,3 @@ def _sentence(n: int, s_r: float, slope: float | None, p: float | None) -> str:
             f" They {direction} by {percent:.2f} % from pull to pull: heat soak or a car not yet warm; let it settle."
         )
     return text
-
-
-@dataclass(frozen=True, slots=True)
-class History:
-    """A dyno's pooled repeatability from past sessions: s² = Σ(nᵢ−1)sᵢ² / Σ(nᵢ−1) (ISO 5725-2)."""
-
-    level_variance: float
-    shape_variance: float
-    dof: int
-    sessions: int
-
-    @property
-    def variance(self) -> float:
-        """Relative variance of one point of one pull."""
-        return self.level_variance + self.shape_variance
-
-
-def pooled_history(spreads: Sequence[Spread]) -> History | None:
-    """Pool sessions of at least two pulls; None without any."""
-    dof = sum(one.dof for one in spreads)
-    if dof < 1:
-        return None
-    return History(
-        sum(one.dof * one.level_variance for one in spreads) / dof,
-        sum(one.dof * one.shape_variance for one in spreads) / dof,
-        dof,
-        len(spreads),
-    )

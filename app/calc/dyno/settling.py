@@ -9,7 +9,7 @@ from functools import cache
 
 import numpy as np
 
-from app.calc.dyno.repeatability import History
+from app.calc.dyno.history import History
 
 
 @dataclass(frozen=True, slots=True)

@@ -12,7 +12,7 @@ from scipy import stats
 
 from app.calc.dyno.curve import Pulls
 from app.calc.dyno.equivalence import equivalence
-from app.calc.dyno.repeatability import History
+from app.calc.dyno.history import History
 from app.errors import BadInput
 from tests.calc.dyno.statistics_cases import T_TESTS
 

@@ -6,8 +6,8 @@ from numpy.typing import NDArray
 from scipy.ndimage import gaussian_filter1d
 
 from app.calc.dyno.curve import Pulls
+from app.calc.dyno.history import History
 from app.calc.dyno.mean_band import mean_band
-from app.calc.dyno.repeatability import History
 
 Values = NDArray[np.float64]
 SPEED = np.arange(2000.0, 6001.0, 25.0)
@@ -57,10 +57,10 @@ def test_one_pull_has_no_band_with_or_without_history() -> None:
 def test_history_narrows_the_band_unless_these_pulls_are_noisier() -> None:
     pulls = drawn(np.random.default_rng(2), 3, "smooth")
     alone = mean_band(pulls).half_kw
-    pooled = mean_band(pulls, history=History(0.0, SIGMA**2, 40, 20))
+    pooled = mean_band(pulls, history=History(0.0, SIGMA**2, 40, 20, between_dof=400.0))
     assert alone is not None and pooled.half_kw is not None
     assert pooled.used_history and pooled.half_kw.mean() < 0.7 * alone.mean()
-    calm = mean_band(pulls, history=History(0.0, SIGMA**2 / 100, 40, 20))
+    calm = mean_band(pulls, history=History(0.0, SIGMA**2 / 100, 40, 20, between_dof=400.0))
     assert not calm.used_history
     assert calm.half_kw is not None and np.array_equal(calm.half_kw, alone)
 

@@ -11,7 +11,7 @@ from typing import Any
 import numpy as np
 import pytest
 
-from app.calc.dyno.repeatability import Spread, pooled_history
+from app.calc.dyno.history import Spread, pooled_history
 from tests.calc.dyno.statistics_cases import ANOVA, UNIVARIATE, groups_of, values_of
 
 

@@ -10,7 +10,8 @@ from numpy.typing import NDArray
 from scipy import stats
 
 from app.calc.dyno.curve import Pulls
-from app.calc.dyno.repeatability import Spread, deviation_interval, pooled_history, repeatability
+from app.calc.dyno.history import Spread, pooled_history
+from app.calc.dyno.repeatability import deviation_interval, repeatability
 from tests.calc.dyno.statistics_cases import CASES
 
 Values = NDArray[np.float64]

@@ -5,7 +5,7 @@ import numpy as np
 import pytest
 from scipy import stats
 
-from app.calc.dyno.repeatability import History
+from app.calc.dyno.history import History
 from app.calc.dyno.settling import critical_range, follows, standing_apart
 from tests.calc.dyno.statistics_cases import CASES
 

@@ -1,0 +1,222 @@
+"""The band of a sum of mean curves: where the true curve lies all along at once, with 95 % confidence."""
+
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+
+import numpy as np
+from numpy.typing import NDArray
+
+from app.calc.dyno.band import ALPHA, PooledDof, field_of, pooled_dof, threshold
+from app.calc.dyno.history import History
+from app.calc.dyno.noise_structure import Structure, merged, pooled_variance, structure_of
+
+Values = NDArray[np.float64]
+
+_QUARTERS = 4
+_NO_TRUST, _FULL_TRUST = 0.05, 0.3
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Sample:
+    """Pulls of one session: relative residuals about its mean curve, (n, m), and `weight`, (m,), the factor that makes
+    their relative variance its part of the variance of the result (P²/n for a mean of n curves P)."""
+
+    residuals: Values
+    weight: Values
+
+    @property
+    def dof(self) -> int:
+        return len(self.residuals) - 1
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Band:
+    """Standard error, (m,), of the result and the threshold it is multiplied by.
+
+    dof : degrees of freedom at the threshold. used_history : the dyno's history is in the band. noisier : a session
+    scatters significantly more than the history, so that its own scatter is used alone. unequal : the sessions scatter
+    significantly differently from each other.
+    """
+
+    se: Values
+    threshold: float
+    dof: float
+    used_history: bool
+    noisier: bool
+    unequal: bool
+
+    @property
+    def half(self) -> Values:
+        return self.threshold * self.se
+
+
+def simultaneous_band(samples: Sequence[Sample], history: History | None, *, alpha: float = ALPHA) -> Band | None:
+    """The band of a weighted sum of the samples' means; None when nothing tells the scatter.
+
+    Without history the sessions' variances are pooled, unless an F test at 5 % tells them apart. With history each
+    session's variance is moderated by it, s̃² = (d₀h² + ds²)/(d₀ + d) (Smyth 2004, see history.py), unless the session
+    scatters significantly more than the history; then its own variance counts alone.
+    """
+    structure = _own_structure(samples)
+    if history is None:
+        return None if structure is None else _from_own(samples, structure, alpha, noisier=False)
+    trust = [_trust(sample, samples, structure, history) for sample in samples]
+    if structure is not None and not any(trust):
+        return _from_own(samples, structure, alpha, noisier=True)
+    return _with_history(samples, trust, structure, history, alpha)
+
+
+def _own_structure(samples: Sequence[Sample]) -> Structure | None:
+    """Of all pulls together; None when no session has two that differ."""
+    own = [sample.residuals for sample in samples if sample.dof > 0]
+    return structure_of(np.concatenate(own), float(_dof(samples))) if own else None
+
+
+def _evened_structure(samples: Sequence[Sample]) -> Structure | None:
+    """The same with each session's pulls scaled to one scatter, for sessions that scatter differently."""
+    scaled = [replace(s, residuals=s.residuals / np.sqrt(_variance(s).mean())) for s in samples]
+    return _own_structure(scaled)
+
+
+def _variance(sample: Sample) -> Values:
+    variance: Values = (sample.residuals**2).sum(axis=0) / sample.dof
+    return variance
+
+
+def _dof(samples: Sequence[Sample]) -> int:
+    return sum(sample.dof for sample in samples)
+
+
+def _common(samples: Sequence[Sample]) -> Values:
+    """Variance of one pull, (m,), pooled over the sessions."""
+    squares = [(sample.residuals**2).sum(axis=0) for sample in samples if sample.dof > 0]
+    pooled: Values = np.sum(squares, axis=0) / _dof(samples)
+    return pooled
+
+
+def _from_own(samples: Sequence[Sample], structure: Structure, alpha: float, *, noisier: bool) -> Band:
+    alike = _alike(samples, structure)
+    if alike == 0.0:
+        structure = _evened_structure(samples) or structure
+    parts, apart = [], []
+    for sample in samples:
+        own = _variance(sample) if sample.dof > 0 else _common(samples)
+        apart.append(float((sample.weight * own).mean()))
+        parts.append(sample.weight * pooled_variance(alike * _common(samples) + (1.0 - alike) * own))
+    raw = float(_dof(samples))
+    if alike < 1.0:
+        raw = 1.0 / (alike / raw + (1.0 - alike) / _welch(apart, [float(sample.dof) for sample in samples]))
+    estimate = pooled_dof(raw, structure)
+    se = np.sqrt(np.sum(parts, axis=0))
+    shape = Shape(structure, se.size, estimate.drift, 1.0)
+    u, used = _solved(estimate, estimate.by_variance, 1.0, shape, alpha)
+    return Band(se, u, used, False, noisier, alike == 0.0)
+
+
+def _with_history(
+    samples: Sequence[Sample], trust: Sequence[float], structure: Structure | None, history: History, alpha: float
+) -> Band | None:
+    both = merged([one for one in (structure, history.structure) if one is not None])
+    if both is None:
+        return None
+    prior = history.variance_along(samples[0].weight.size)
+    past = pooled_dof(float(history.dof), both)
+    prior_dof = 1.0 / (1.0 / history.between_dof + 1.0 / past.by_variance)
+    parts: list[Values] = []
+    own_dofs: list[float] = []
+    borrowed: list[float] = []
+    for sample, share_lent in zip(samples, trust, strict=True):
+        own = pooled_dof(float(sample.dof), both).by_variance if sample.dof > 0 else 0.0
+        lent = share_lent * prior_dof
+        variance = pooled_variance(_variance(sample)) if sample.dof > 0 else np.zeros(prior.size)
+        parts.append(sample.weight * (lent * prior + own * variance) / (lent + own))
+        own_dofs.append(own)
+        borrowed.append(lent)
+    means = np.array([float(part.mean()) for part in parts])
+    dofs = np.array(own_dofs) + np.array(borrowed)
+    # The sessions share what they borrow, so that together they know no more than it and their own pulls.
+    dof = min(_welch(list(means), list(dofs)), prior_dof + sum(own_dofs))
+    share = float(np.average(np.array(own_dofs) / dofs, weights=means))
+    here = pooled_dof(float(max(1, _dof(samples))), both)
+    local = share + (1.0 - share) * prior_dof / past.by_variance
+    drift = here.drift * share**2 + past.drift * (1.0 - share) ** 2
+    se = np.sqrt(np.sum(parts, axis=0))
+    u, used = _solved(here, dof, share, Shape(both, se.size, drift, local), alpha)
+    return Band(se, u, used, True, min(trust) == 0.0, False)
+
+
+@dataclass(frozen=True, slots=True)
+class Shape:
+    """What the field depends on besides its degrees of freedom; see `band.field_of`."""
+
+    structure: Structure
+    points: int
+    drift: float
+    local: float
+
+
+def _solved(own: PooledDof, dof: float, own_share: float, shape: Shape, alpha: float) -> tuple[float, float]:
+    """Threshold and degrees of freedom, which depend on each other: what averaging along the curve is worth at the
+    threshold is added to `dof` by the share that these pulls have in the variance."""
+    u = 3.5
+    for _ in range(5):
+        used = dof + own_share * (own.at(u) - own.by_variance)
+        new = threshold(field_of(shape.structure, shape.points, used, shape.drift, shape.local), alpha)
+        if abs(new / u - 1.0) < 0.005:
+            return new, used
+        u = new
+    return u, used
+
+
+def _welch(variances: Sequence[float], dofs: Sequence[float]) -> float:
+    """Degrees of freedom of a sum of independent variances (Welch and Satterthwaite)."""
+    below = sum(v * v / dof for v, dof in zip(variances, dofs, strict=True))
+    return sum(variances) ** 2 / below if below > 0 else float(sum(dofs))
+
+
+def _alike(samples: Sequence[Sample], structure: Structure) -> float:
+    """How far the sessions' variances are pooled, 1 … 0, by a two-sided F test over the whole curve: wholly from
+    p = 30 % up, not at all below 5 %."""
+    from scipy.special import fdtrc
+
+    if len(samples) < 2 or any(sample.dof == 0 for sample in samples):
+        return 1.0
+    v = [float(_variance(sample).mean()) for sample in samples]
+    d = [sample.dof * structure.pieces for sample in samples]
+    if min(v) <= 0:
+        return 1.0
+    p = 2.0 * float(min(fdtrc(d[0], d[1], v[0] / v[1]), fdtrc(d[1], d[0], v[1] / v[0])))
+    return _grade(p)
+
+
+def _grade(p: float) -> float:
+    return float(np.clip((p - _NO_TRUST) / (_FULL_TRUST - _NO_TRUST), 0.0, 1.0))
+
+
+def _trust(sample: Sample, samples: Sequence[Sample], structure: Structure | None, history: History) -> float:
+    """How far the history's variance holds for a session, 1 … 0, by whether the session scatters more.
+
+    F tests of the session and of all sessions together against the history, over the whole curve and in quarters of
+    it; full trust from p = 30 % up, none below 5 %. A sharp limit would trust the history whenever a noisy session by
+    chance looks almost quiet enough.
+    """
+    if sample.dof == 0 or structure is None:
+        return 1.0
+    p = min(
+        _tail(_variance(sample), sample.dof, structure, history),
+        _tail(_common(samples), _dof(samples), structure, history),
+    )
+    return _grade(p)
+
+
+def _tail(variance: Values, dof: int, structure: Structure, history: History) -> float:
+    """Probability of so much variance under the history, the smallest of four quarters counted four times."""
+    from scipy.special import fdtrc
+
+    past = 1.0 / (1.0 / history.between_dof + 1.0 / (history.dof * structure.pieces))
+    usual = history.variance_along(variance.size)
+    whole = float(fdtrc(dof * structure.pieces, past, variance.mean() / usual.mean()))
+    pieces = max(1.0, structure.pieces / _QUARTERS)
+    parts = zip(np.array_split(variance, _QUARTERS), np.array_split(usual, _QUARTERS), strict=True)
+    quarters = [float(fdtrc(dof * pieces, past, found.mean() / expected.mean())) for found, expected in parts]
+    return min(whole, _QUARTERS * min(quarters))
