@@ -79,6 +79,7 @@ def listen(host: str, port: int) -> socket.socket:
     except OSError as error:
         bound.close()
         raise Conflict(f"Cannot listen on {host} port {port}: {error.strerror}. Choose another --port.") from None
+    bound.listen()  # a browser that is opened before the program has started waits instead of being refused
     bound.set_inheritable(True)
     return bound
 
