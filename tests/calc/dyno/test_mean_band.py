@@ -35,7 +35,7 @@ def test_the_whole_true_curve_lies_inside_about_95_times_in_100(kind: str, count
     history = None
     if past:
         level = SIGMA**2 if kind == "level" else 0.0
-        history = History(level, SIGMA**2 - level, 2 * past, past)
+        history = History(level, SIGMA**2 - level, 2 * past, past, between_dof=400.0)
     inside = 0
     for _ in range(400):
         pulls = drawn(rng, count, kind)
