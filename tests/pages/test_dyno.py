@@ -202,13 +202,14 @@ def test_a_column_cannot_be_confirmed_as_what_does_not_exist(tuner: Browser, car
 def test_a_dyno_that_drifts_is_seen_on_a_car_measured_again_and_again(tuner: Browser, car: Car, made: Made) -> None:
     for k in range(9):
         made(1 + 30 * k)
-    calm = chart_of(tuner.get(f"/dynos/{car.dyno_id}").text, "level-chart")
-    assert calm["outside"] == []
+    steady = tuner.get(f"/dynos/{car.dyno_id}").text
+    assert chart_of(steady, "level-chart")["outside"] == [] and "Nothing shows that it drifts." in steady
     made(300, gain=60.0)
     drifted = tuner.get(f"/dynos/{car.dyno_id}").text
     chart = chart_of(drifted, "level-chart")
     assert chart["outside"] == [9]
     assert "outside the control limits" in drifted
+    assert "It may be drifting: a car&#39;s power left the control limits" in drifted
     scatter = chart_of(drifted, "scatter-chart")
     assert len(scatter["series"][0]["y"]) == 10  # type: ignore[index]  # JSON
 
@@ -217,6 +218,7 @@ def test_a_dyno_without_sessions_leads_to_the_first(tuner: Browser, car: Car) ->
     body = tuner.get(f"/dynos/{car.dyno_id}").text
     assert "No session on this dyno" in body
     assert "Not known yet" in body
+    assert "its repeatability is not known" in body
     assert tuner.get("/dynos/99").status_code == 404
 
 

@@ -84,7 +84,7 @@ def dyno_page(
         counted = f"{history.sessions} {'session' if history.sessions == 1 else 'sessions'}"
         lead = (
             f"One pull repeats to {plain(100 * sqrt(history.variance), 2)} % (standard deviation over {counted}, "
-            f"{history.dof} degrees of freedom)."
+            f"{history.dof} degrees of freedom). {_drift(scatter, level)}"
         )
     names = {one.vehicle_id: vehicle_label(vehicles.vehicle(session, one.vehicle_id)) for one in repeated}
     return DynoPage(
@@ -107,6 +107,20 @@ def dyno_page(
         sample=sample,
         sentence=sentence,
     )
+
+
+def _drift(scatter: ControlView | None, level: ControlView | None) -> str:
+    """Is it drifting? From both control charts, as far as there are any."""
+    if scatter is None and level is None:
+        return "Whether it drifts cannot be told before three sessions of like kind."
+    outside = [
+        what for what, chart in (("its scatter", scatter), ("a car's power", level)) if chart and chart.data["outside"]
+    ]
+    if outside:
+        return f"It may be drifting: {' and '.join(outside)} left the control limits; look below for when."
+    if level is None:
+        return "Its scatter is steady; that its level does not drift would take one car measured three times unchanged."
+    return "Nothing shows that it drifts."
 
 
 def _lines(session: Session, rows: Sequence[DynoSession]) -> tuple[SessionLine, ...]:
@@ -143,7 +157,10 @@ def _scatter(session: Session, rows: Sequence[DynoSession], view: View) -> tuple
         return None, f"{len(values)} sessions of {usual} pulls so far; a control chart begins with three."
     what = f"Scatter of level within sessions of {usual} pulls"
     left_out = len(spreads) - len(shown)
-    note = f"{left_out} sessions with another number of pulls are left out." if left_out else ""
+    note = ""
+    if left_out:
+        counted = "1 session" if left_out == 1 else f"{left_out} sessions"
+        note = f"{counted} with another number of pulls {'is' if left_out == 1 else 'are'} left out."
     return _control(what, "Level scatter s", "%", chart, shown, view, 2), note
 
 

@@ -184,14 +184,15 @@ def _car(session: Session, found: Compared, view: View) -> tuple[tuple[str, str 
         rated = view.units.text(car.rated_power_kw, "power") + (
             f" ({car.rated_standard})" if car.rated_standard else ""
         )
-    return (
+    found_on_record = (
         ("Vehicle", f"{car.make} {car.model}{year}"),
-        ("Customer", None if customer is None else customer.name),
+        ("Engine", car.engine),
         ("VIN", car.vin),
-        ("Plate", car.plate or None),
-        ("Engine", car.engine or None),
+        ("Plate", car.plate),
+        ("Customer", None if customer is None else customer.name),
         ("Rated power", rated),
     )
+    return tuple((term, value) for term, value in found_on_record if value)
 
 
 def _coding_pending(session: Session, found: Compared) -> str:
