@@ -1,6 +1,6 @@
 """A person's own units and colours, and the workshop's settings."""
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Annotated
 from urllib.parse import urlsplit
 
@@ -38,6 +38,7 @@ class SettingsPage:
     themes: tuple[tuple[str, str], ...]
     theme: str
     shop: Shop | None
+    alike: tuple[tuple[str, str, str, str], ...]
 
 
 class PreferencesForm(FormModel):
@@ -62,10 +63,30 @@ class ShopForm(FormModel):
     supply_minimum_v: str
     supply_maximum_v: str
     equivalence_margin_percent: str
+    alike_tyre_pressure_bar: str = ""
+    alike_pressure_hpa: str = ""
+    alike_temperature_c: str = ""
+    alike_relative_humidity_percent: str = ""
+    alike_start_intake_c: str = ""
+    alike_start_coolant_c: str = ""
+    alike_battery_soc_percent: str = ""
+
+
+# How far two dyno sessions may differ in a condition: field, name, unit.
+ALIKE = (
+    ("alike_tyre_pressure_bar", "Tyre pressure", "bar"),
+    ("alike_pressure_hpa", "Ambient pressure", "hPa"),
+    ("alike_temperature_c", "Ambient temperature", "°C"),
+    ("alike_relative_humidity_percent", "Relative humidity", "%"),
+    ("alike_start_intake_c", "Intake air at start", "°C"),
+    ("alike_start_coolant_c", "Coolant at start", "°C"),
+    ("alike_battery_soc_percent", "State of charge", "%"),
+)
 
 
 def _page(session: Session, person: Person) -> SettingsPage:
     units = units_of(person)
+    shop = shop_settings(session) if person.role == "manager" else None
     return SettingsPage(
         units=tuple(
             UnitChoice(
@@ -78,7 +99,10 @@ def _page(session: Session, person: Person) -> SettingsPage:
         ),
         themes=tuple((theme, theme.capitalize()) for theme in THEMES),
         theme=str(person.preferences.get("theme", "system")),
-        shop=shop_settings(session) if person.role == "manager" else None,
+        shop=shop,
+        alike=()
+        if shop is None
+        else tuple((field, label, f"{getattr(shop, field):g}", unit) for field, label, unit in ALIKE),
     )
 
 
@@ -118,7 +142,10 @@ def _units(form: PreferencesForm) -> dict[str, str]:
 def take_shop(
     request: Request, form: Annotated[ShopForm, Form()], once: OncePerForm, session: Write, person: Manager, now: Now
 ) -> Response:
-    wanted = Shop(
+    known = shop_settings(session)
+    alike = {field: read_number(getattr(form, field), field=field, label=label) for field, label, _ in ALIKE}
+    wanted = replace(
+        known,
         name=form.name,
         time_zone=form.time_zone,
         supply_minimum_v=_needed(form.supply_minimum_v, "supply_minimum_v", "Lowest supply voltage"),
@@ -126,6 +153,7 @@ def take_shop(
         equivalence_margin_percent=_needed(
             form.equivalence_margin_percent, "equivalence_margin_percent", "Margin of equivalence"
         ),
+        **{field: value for field, value in alike.items() if value is not None},
     )
     change_settings(session, person=person, at=now, wanted=wanted)
     return see_other(request, session, "/settings", once)

@@ -157,7 +157,7 @@ def report_page(
             (f"{row.what}{row.region and f', {row.region}'}", row.word, row.worst) for row in checked.rows
         ),
         legal_basis=found.vehicle.legal_basis,
-        cautions=_cautions(found),
+        cautions=tuple(_cautions(found)),
         statements=STATEMENTS,
         journal_head=journal.head(session).short,
     )
