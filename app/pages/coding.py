@@ -41,6 +41,7 @@ class CodingPage:
     vehicle: str
     snapshots: tuple[SnapshotRow, ...]
     occasion: str
+    pasted: str
     sentence: str
 
 
@@ -71,7 +72,7 @@ class CodingForm(FormModel):
     occasion: str = "as found"
 
 
-def _page(session: Session, vehicle_id: int, occasion: str, sentence: str) -> CodingPage:
+def _page(session: Session, vehicle_id: int, form: CodingForm, sentence: str) -> CodingPage:
     vehicle = vehicles.vehicle(session, vehicle_id)
     rows = flashes.coding_snapshots(session, vehicle.id)
     older: list[int | None] = [*(row.id for row in rows[1:]), None] if rows else []
@@ -90,14 +91,15 @@ def _page(session: Session, vehicle_id: int, occasion: str, sentence: str) -> Co
             )
             for row, before in zip(rows, older, strict=True)
         ),
-        occasion,
+        form.occasion,
+        form.text,
         sentence,
     )
 
 
 @router.get("/vehicles/{vehicle_id:int}/coding")
 def show(request: Request, vehicle_id: int, session: Read, person: Viewer) -> HTMLResponse:
-    page = _page(session, vehicle_id, "as found", "")
+    page = _page(session, vehicle_id, CodingForm(), "")
     return render(request, "coding/list.html", page, session=session, person=person, title="Option coding")
 
 
@@ -126,7 +128,7 @@ def take(
                 file_name=label,
             )
     except AppError as error:
-        page = _page(session, vehicle_id, form.occasion, str(error))
+        page = _page(session, vehicle_id, form, str(error))
         return render(
             request,
             "coding/list.html",

@@ -11,10 +11,10 @@ from sqlalchemy.orm import Session
 from app.actions.add_stock_read import add_stock_read
 from app.errors import AppError
 from app.readers.image import read_image
-from app.readers.image_writer import write_image
+from app.readers.image_writer import WriteFormat, write_image
 from app.record import images, layouts, stocks, vehicles
 from app.record.car_state import on_units, vehicle_label
-from app.record.tables import Stock
+from app.record.tables import Person, Stock
 from app.web.download import attachment
 from app.web.form import FormModel, OncePerForm, see_other
 from app.web.now import Now
@@ -62,6 +62,7 @@ class ControlUnitPage:
     waiting: int
     layouts: tuple[tuple[str, str], ...]
     sharing: tuple[tuple[str, str], ...]
+    may_tune: bool
     sentence: str
     details: tuple[str, ...]
 
@@ -85,7 +86,7 @@ def _stock_row(row: Stock) -> StockRow:
     )
 
 
-def _page(session: Session, unit_id: int, error: AppError | None) -> ControlUnitPage:
+def _page(session: Session, unit_id: int, person: Person, error: AppError | None) -> ControlUnitPage:
     unit = vehicles.control_unit(session, unit_id)
     vehicle = vehicles.vehicle(session, unit.vehicle_id)
     current = stocks.current(session, unit.id)
@@ -127,6 +128,7 @@ def _page(session: Session, unit_id: int, error: AppError | None) -> ControlUnit
             for other, _ in stocks.sharing(session, digest)
             if other.id != vehicle.id
         ),
+        may_tune=person.role != "front_desk",
         sentence="" if error is None else str(error),
         details=() if error is None else error.details,
     )
@@ -134,7 +136,7 @@ def _page(session: Session, unit_id: int, error: AppError | None) -> ControlUnit
 
 @router.get("/control-units/{unit_id:int}")
 def show(request: Request, unit_id: int, session: Read, person: Viewer) -> HTMLResponse:
-    page = _page(session, unit_id, None)
+    page = _page(session, unit_id, person, None)
     return render(request, "control_units/page.html", page, session=session, person=person, title="Control unit")
 
 
@@ -163,7 +165,7 @@ def take_read(
                 new_generation=form.new_generation == "yes",
             )
     except AppError as error:
-        page = _page(session, unit_id, error)
+        page = _page(session, unit_id, person, error)
         return render(
             request,
             "control_units/page.html",
@@ -177,7 +179,7 @@ def take_read(
 
 
 @router.get("/stocks/{stock_id:int}/image")
-def download(stock_id: int, session: Read, _person: Tuner, format: str = "bin") -> Response:
+def download(stock_id: int, session: Read, _person: Tuner, format: WriteFormat = "bin") -> Response:
     row = stocks.stock(session, stock_id)
-    data = write_image(images.load(session, row), format)  # type: ignore[arg-type]  # refused by the writer otherwise
+    data = write_image(images.load(session, row), format)
     return attachment(data, f"stock-{(row.sha256 or '')[:12]}.{format}")

@@ -82,6 +82,7 @@ class FlashPage:
     first_start: tuple[datetime, bool] | None
     snapshots: tuple[tuple[str, str, datetime, int], ...]
     sentence: str
+    typed: dict[str, str]
 
 
 class FlashForm(FormModel):
@@ -188,7 +189,7 @@ def take(
     return see_other(request, session, f"/flashes/{row.id}", once)
 
 
-def _page(session: Session, flash_id: int, sentence: str) -> FlashPage:
+def _page(session: Session, flash_id: int, refused: AppError | None, form: FormModel) -> FlashPage:
     record = flashes.record(session, flash_id)
     flash = record.flash
     unit = vehicles.control_unit(session, flash.control_unit_id)
@@ -239,18 +240,21 @@ def _page(session: Session, flash_id: int, sentence: str) -> FlashPage:
             for row in flashes.coding_snapshots(session, vehicle.id)
             if row.entry_seq < flash.entry_seq
         ),
-        sentence=sentence,
+        sentence="" if refused is None else str(refused),
+        typed={"reason": "", "note": "", "text": "", **text_of(form)},
     )
 
 
 @router.get("/flashes/{flash_id:int}")
 def show(request: Request, flash_id: int, session: Read, person: Viewer) -> HTMLResponse:
-    page = _page(session, flash_id, "")
+    page = _page(session, flash_id, None, FormModel())
     return render(request, "flash/page.html", page, session=session, person=person, title="Flash")
 
 
-def _refused(request: Request, session: Session, person: Tuner, flash_id: int, error: AppError) -> HTMLResponse:
-    page = _page(session, flash_id, str(error))
+def _refused(
+    request: Request, session: Session, person: Tuner, flash_id: int, error: AppError, form: FormModel
+) -> HTMLResponse:
+    page = _page(session, flash_id, error, form)
     return render(request, "flash/page.html", page, session=session, person=person, title="Flash", status=error.status)
 
 
@@ -271,7 +275,7 @@ def take_read_back(
         with session.begin_nested():
             add_read_back(session, person=person, at=now, flash_id=flash_id, uploaded=data, file_name=label, read=read)
     except AppError as error:
-        return _refused(request, session, person, flash_id, error)
+        return _refused(request, session, person, flash_id, error, form)
     return see_other(request, session, f"/flashes/{flash_id}#read-back", once)
 
 
@@ -309,7 +313,7 @@ def take_write_back(
                 read_snapshot_id=read.id,
             )
     except AppError as error:
-        return _refused(request, session, person, flash_id, error)
+        return _refused(request, session, person, flash_id, error, form)
     return see_other(request, session, f"/flashes/{flash_id}#coding", once)
 
 
@@ -327,7 +331,7 @@ def take_waiver(
         with session.begin_nested():
             waive_coding(session, person=person, at=now, flash_id=flash_id, reason=form.reason)
     except AppError as error:
-        return _refused(request, session, person, flash_id, error)
+        return _refused(request, session, person, flash_id, error, form)
     return see_other(request, session, f"/flashes/{flash_id}#coding", once)
 
 
@@ -352,5 +356,5 @@ def take_first_start(
                 happened_anyway=form.happened_anyway == "yes",
             )
     except AppError as error:
-        return _refused(request, session, person, flash_id, error)
+        return _refused(request, session, person, flash_id, error, form)
     return see_other(request, session, f"/flashes/{flash_id}#first-start", once)

@@ -13,7 +13,7 @@ from app.actions.check_identity import check_identity
 from app.actions.scan_faults import scan_faults
 from app.calc.vehicle.identity import Identity
 from app.calc.vehicle.readiness import parse_readiness
-from app.errors import AppError, NotFound
+from app.errors import AppError
 from app.readers.fault_list import read_fault_list
 from app.record import faults, flashes, identities, vehicles
 from app.record.car_state import vehicle_label
@@ -73,6 +73,8 @@ class CheckPage:
     sentence: str
     fields: tuple[dict[str, Any], ...]
     accepted: bool
+    reason: str
+    refused: str
 
 
 @dataclass(frozen=True, slots=True)
@@ -212,14 +214,11 @@ def take_scan(
     return see_other(request, session, f"/identity-checks/{check.id}", once)
 
 
-@router.get("/identity-checks/{check_id:int}")
-def show_check(request: Request, check_id: int, session: Read, person: Viewer) -> HTMLResponse:
-    check = session.get(IdentityCheck, check_id)
-    if check is None:
-        raise NotFound(f"There is no identity check {check_id}.")
+def _check_page(session: Session, check_id: int, form: AcceptForm, refused: str) -> CheckPage:
+    check = identities.check(session, check_id)
     unit = vehicles.control_unit(session, check.control_unit_id)
     vehicle = vehicles.vehicle(session, unit.vehicle_id)
-    page = CheckPage(
+    return CheckPage(
         check.id,
         vehicle.id,
         vehicle_label(vehicle),
@@ -229,7 +228,14 @@ def show_check(request: Request, check_id: int, session: Read, person: Viewer) -
         check.sentence,
         tuple(check.fields),
         identities.accepted_since(session, check),
+        form.reason,
+        refused,
     )
+
+
+@router.get("/identity-checks/{check_id:int}")
+def show_check(request: Request, check_id: int, session: Read, person: Viewer) -> HTMLResponse:
+    page = _check_page(session, check_id, AcceptForm(), "")
     return render(request, "intake/check.html", page, session=session, person=person, title="Identity check")
 
 
@@ -243,7 +249,20 @@ def accept(
     person: Tuner,
     now: Now,
 ) -> Response:
-    accept_identity(session, person=person, at=now, identity_check_id=check_id, reason=form.reason)
+    try:
+        with session.begin_nested():
+            accept_identity(session, person=person, at=now, identity_check_id=check_id, reason=form.reason)
+    except AppError as error:
+        page = _check_page(session, check_id, form, error.sentence)
+        return render(
+            request,
+            "intake/check.html",
+            page,
+            session=session,
+            person=person,
+            title="Identity check",
+            status=error.status,
+        )
     return see_other(request, session, f"/identity-checks/{check_id}", once)
 
 
