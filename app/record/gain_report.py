@@ -21,6 +21,8 @@ from app.calc.dyno.gain import (
     shares,
     verdict,
 )
+from app.calc.dyno.history import History
+from app.calc.dyno.mean_band import mean_band
 from app.errors import BadInput
 from app.record import dyno
 from app.record.gains import Compared, Side
@@ -71,7 +73,7 @@ def report(
     result = found.result
     if result is None:
         raise BadInput("These sessions give no gain.")
-    halves = _halves(result, found.before, found.after)
+    halves = [_halves(result, side, found.history) for side in (found.before, found.after)]
     to_torque = 30000 / (np.pi * result.speed_rpm)
     curves = (result.before, result.after)
     power = [_peak(c.power_kw, result.speed_rpm, h) for c, h in zip(curves, halves, strict=True)]
@@ -93,16 +95,12 @@ def report(
     )
 
 
-def _halves(result: Gain, before: Side, after: Side) -> tuple[Values | None, Values | None]:
-    """Half widths of each mean curve's own band: the gain's variance falls to the two means in proportion to P²/n."""
-    if result.half_kw is None or before.pulls is None or after.pulls is None:
-        return None, None
-    parts = [
-        result.before.power_kw**2 / before.pulls.count,
-        result.after.power_kw**2 / after.pulls.count,
-    ]
-    whole = parts[0] + parts[1]
-    return result.half_kw * np.sqrt(parts[0] / whole), result.half_kw * np.sqrt(parts[1] / whole)
+def _halves(result: Gain, side: Side, history: History | None) -> Values | None:
+    """Half widths of the side's own mean curve over the range of the gain, kW."""
+    if side.pulls is None:
+        return None
+    cut = side.pulls.within(float(result.speed_rpm[0]), float(result.speed_rpm[-1]))
+    return mean_band(cut, history=history).half_kw
 
 
 def _peak(curve: Values, speed: Values, half: Values | None) -> CurvePeak:

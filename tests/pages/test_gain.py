@@ -161,7 +161,7 @@ def test_earlier_sessions_on_the_dyno_narrow_the_band_and_later_ones_do_not_chan
         return float(series["high"][60] - series["y"][60])
 
     alone = tuner.get(address).text
-    assert "from the scatter of these pulls" in alone
+    assert "earlier sessions on this dyno" not in alone
     for k in range(4):
         shop.further(10 + k)
     assert half(tuner.get(address).text) == half(alone)
@@ -169,7 +169,7 @@ def test_earlier_sessions_on_the_dyno_narrow_the_band_and_later_ones_do_not_chan
         shop.further(0.1 + k / 100)
     narrowed = tuner.get(address).text
     assert "earlier sessions on this dyno" in narrowed
-    assert half(narrowed) < 0.8 * half(alone)
+    assert half(narrowed) < 0.95 * half(alone)
 
 
 def test_one_pull_each_without_history_says_that_nothing_is_known(tuner: Browser, shop: Shop) -> None:
@@ -223,3 +223,20 @@ def test_drivetrain_loss_is_told_on_stock_and_claims_no_engine_power(tuner: Brow
     assert "It is no statement of engine power." in body
     back = tuner.get(f"/gains?from={shop.after}&to={shop.before}").text
     assert "told for pulls on stock only" in back
+
+
+def test_the_shop_sets_how_far_sessions_may_differ(tuner: Browser, manager: Browser, shop: Shop) -> None:
+    warmer = shop.further(2.5, gain=30.0, temperature_c=24.0)
+    address = f"/gains?from={shop.before}&to={warmer}"
+    assert "Comparable: every recorded condition agrees" in tuner.get(address).text
+    settings = {
+        "name": "Workshop",
+        "supply_minimum_v": "12.5",
+        "supply_maximum_v": "15",
+        "equivalence_margin_percent": "3",
+        "alike_temperature_c": "2",
+    }
+    assert 'name="alike_temperature_c" value="10"' in manager.get("/settings").text
+    assert manager.submit("/settings/shop", settings).status_code == 303
+    assert "Comparable with care: Ambient temperature differ" in tuner.get(address).text
+    assert manager.submit("/settings/shop", settings | {"alike_temperature_c": "-1"}).status_code == 422
