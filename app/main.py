@@ -63,6 +63,7 @@ import app.pages.vehicle.editing
 import app.pages.vehicle.importing
 import app.pages.vehicle.label
 import app.pages.vehicle.routes
+import app.pages.warning_rules
 import app.pages.work
 from app.api import PREFIX, security
 from app.record.engine import make_engine
@@ -111,6 +112,7 @@ PAGES: tuple[ModuleType, ...] = (
     app.pages.vehicle.importing,
     app.pages.vehicle.label,
     app.pages.vehicle.routes,
+    app.pages.warning_rules,
     app.pages.work,
 )
 API: tuple[ModuleType, ...] = (

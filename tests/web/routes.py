@@ -29,6 +29,8 @@ RIGHTS: dict[str, frozenset[str | None]] = {
     "GET /settings": VIEWER,
     "POST /settings/preferences": VIEWER,
     "POST /settings/shop": MANAGER,
+    "GET /settings/warnings": VIEWER,
+    "POST /settings/warnings": MANAGER,
     "POST /theme": VIEWER,
     "GET /journal": VIEWER,
     "GET /journal/verify": MANAGER,
