@@ -1,8 +1,5 @@
 """A record with a row in every append-only table."""
 
-from sqlalchemy import select
-from sqlalchemy.orm import Session
-
 from app.actions.accept_identity import accept_identity
 from app.actions.attach_file import attach_file
 from app.actions.decide_revision import decide_revision
