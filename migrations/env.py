@@ -6,6 +6,7 @@ from alembic import context
 from sqlalchemy import Connection
 
 from app.record.engine import make_engine
+from app.record.search_index import is_described
 from app.record.tables import Base
 
 
@@ -14,6 +15,7 @@ def run(connection: Connection) -> None:
         connection=connection,
         target_metadata=Base.metadata,
         compare_type=True,
+        include_object=is_described,
         render_as_batch=connection.dialect.name == "sqlite",
         transactional_ddl=True,
     )

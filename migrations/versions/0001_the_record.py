@@ -2,7 +2,7 @@
 
 Revision ID: 0001
 Revises:
-Create Date: 2026-11-25 13:46:22.363283
+Create Date: 2026-11-25 14:30:28.036697
 """
 
 import sqlalchemy as sa
@@ -1053,6 +1053,34 @@ def upgrade() -> None:
     with op.batch_alter_table("package_return", schema=None) as batch_op:
         batch_op.create_index(batch_op.f("ix_package_return_package_id"), ["package_id"], unique=False)
     guard()
+    index_search()
+
+
+def index_search() -> None:
+    """What finds a vehicle by any three characters; no table describes it (app/record/search_index.py)."""
+    if op.get_bind().dialect.name == "postgresql":
+        op.execute(
+            "create function trigrams(given text) returns text[] immutable strict parallel safe language sql as "
+            "$$ select array(select distinct substr(given, i, 3) from generate_series(1, length(given) - 2) i) $$"
+        )
+        op.execute("create index ix_vehicle_trigrams on vehicle using gin (trigrams(search_text))")
+        return
+    op.execute(
+        "create virtual table vehicle_search using fts5(search_text, content='vehicle', content_rowid='id', "
+        "tokenize='trigram case_sensitive 1', detail='none', columnsize=0)"
+    )
+    # What is erased must be gone from the index too, and not wait for a merge.
+    op.execute("insert into vehicle_search(vehicle_search, rank) values ('secure-delete', 1)")
+    op.execute(
+        "create trigger vehicle_search_insert after insert on vehicle begin "
+        "insert into vehicle_search(rowid, search_text) values (new.id, new.search_text); end"
+    )
+    op.execute(
+        "create trigger vehicle_search_update after update of search_text on vehicle "
+        "when old.search_text <> new.search_text begin "
+        "insert into vehicle_search(vehicle_search, rowid, search_text) values ('delete', old.id, old.search_text); "
+        "insert into vehicle_search(rowid, search_text) values (new.id, new.search_text); end"
+    )
 
 
 def guard() -> None:

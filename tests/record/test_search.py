@@ -3,10 +3,12 @@
 import pytest
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
+from sqlalchemy import text
 from sqlalchemy.orm import Session
 
 from app.record import vehicles
-from app.record.search import folded
+from app.record.search import folded, search_text
+from app.record.search_index import trigrams
 from app.record.tables import Vehicle
 from tests.shop import Shop
 
@@ -93,8 +95,6 @@ def test_pages_of_the_list_follow_each_other_without_gap_or_repeat(shop: Shop) -
 
 
 def test_a_customer_who_was_erased_is_no_longer_found_once_the_text_is_written_anew(shop: Shop) -> None:
-    from app.record.search import search_text
-
     (vehicle,) = vehicles.search(shop.session, "brannstrom")
     vehicle.search_text = search_text(vehicle, None)
     assert plates(shop, "brannstrom") == []
@@ -121,3 +121,24 @@ def test_every_piece_of_a_vin_or_plate_finds_its_car(shop: Shop, data: st.DataOb
     start = data.draw(st.integers(0, len(whole) - 1))
     end = data.draw(st.integers(start + 1, len(whole)))
     assert vehicle in vehicles.search(shop.session, whole[start:end])
+
+
+def test_what_was_erased_is_gone_from_the_index_too(shop: Shop) -> None:
+    """SQLite keeps an index of character runs beside the rows; a name must not be readable from it afterwards."""
+    if shop.session.get_bind().dialect.name == "sqlite":
+        runs = "select term from runs where term in ('bra', 'nns', 'jor', 'tro')"
+        shop.session.execute(text("create virtual table temp.runs using fts5vocab(main, vehicle_search, 'row')"))
+        assert shop.session.execute(text(runs)).all()
+        (vehicle,) = vehicles.search(shop.session, "brannstrom")
+        vehicle.search_text = search_text(vehicle, None)
+        shop.session.flush()
+        assert shop.session.execute(text(runs)).all() == []
+    assert plates(shop, "rl12ab") == ["RL 12-AB"]
+
+
+@given(st.text("abcdefgh", min_size=1, max_size=20))
+def test_the_runs_of_a_word_cover_it_and_occur_in_it(word: str) -> None:
+    runs = trigrams(word)
+    assert all(run in word and len(run) == 3 for run in runs)
+    covered = {k for run in runs for at in range(len(word)) if word.startswith(run, at) for k in range(at, at + 3)}
+    assert covered == set(range(len(word))) or (len(word) < 3 and runs == [])
