@@ -28,7 +28,7 @@ SEED = 2
 USUAL, ALL = 16.0, 50.0
 
 
-def _prepared(engine: Engine, f: Family) -> int:
+def prepared(engine: Engine, f: Family) -> int:
     """A unit with confirmed stock and the family's layout; its id."""
     block = ChecksumDefinition("maps", "CRC-32/ISO-HDLC", ((AREA, AREA + 0x4_0000),), CHECKSUM_AT)
     layout = Layout("bench", maps=layout_of(f).maps, checksums=(block,))
@@ -51,7 +51,7 @@ def _prepared(engine: Engine, f: Family) -> int:
 def _measured(app: FastAPI, engine: Engine, benchmark: BenchmarkFixture, changed: int, limit: float) -> None:
     rounds = 1 if benchmark.disabled else 10
     f = family(SEED, revisions=rounds + 1, changed=(changed, changed), branching=0)
-    unit_id = _prepared(engine, f)
+    unit_id = prepared(engine, f)
     caller = Caller(app, engine, "tuner")
     numbers = iter(range(1, len(f.images)))
     last: dict[str, Any] = {}
