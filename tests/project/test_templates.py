@@ -109,7 +109,8 @@ def _brought(name: str) -> set[str]:
     """Names that a template imports, defines or sets; Jinja counts some of their uses as uses of a variable."""
     found = {macro.name for macro in _parsed(name).find_all(nodes.Macro)}
     found |= {one.target for one in _parsed(name).find_all(nodes.Import)}
-    found |= {one.name for one in _parsed(name).find_all(nodes.Name) if one.ctx == "store"}
+    for one in _parsed(name).find_all(nodes.Assign):
+        found |= {target.name for target in [one.target, *one.target.find_all(nodes.Name)] if hasattr(target, "name")}
     for one in _parsed(name).find_all(nodes.FromImport):
         found |= {alias if isinstance(alias, str) else alias[1] for alias in one.names}
     return found
@@ -120,6 +121,21 @@ def _used(name: str) -> set[str]:
     for one in _related(name):
         found |= meta.find_undeclared_variables(_parsed(one)) - _brought(one)
     return found - set(environment().globals) - {"chrome"}
+
+
+def _reached(names: set[str]) -> set[str]:
+    """The templates and all that they extend, include or import, however far."""
+    reached = set(names)
+    while True:
+        further = {
+            other.template.value
+            for name in reached
+            for other in _parsed(name).find_all((nodes.Extends, nodes.Include, nodes.Import, nodes.FromImport))
+            if isinstance(other.template, nodes.Const)
+        }
+        if further <= reached:
+            return reached
+        reached |= further
 
 
 RENDERINGS = _renderings()
@@ -166,10 +182,13 @@ def test_every_value_of_a_pages_parts_is_shown_somewhere() -> None:
     """Fields of the rows and units that pages hold: some template of a page that holds them names each."""
     named: dict[type, set[str]] = {}
     for one in RENDERINGS:
-        attributes = {node.attr for name in _related(one.template) for node in _parsed(name).find_all(nodes.Getattr)}
+        reached = _reached({one.template})
+        attributes = {node.attr for name in reached for node in _parsed(name).find_all(nodes.Getattr)}
         for part in _parts_of(one.page):
             if not part.__module__.startswith("app.pages."):
                 continue  # a value of the record may hold more than one page shows
+            if any(not name.startswith("_") for name in set(vars(part)) - {field.name for field in fields(part)}):
+                continue  # a thing that answers questions, not a row of values
             named.setdefault(part, set()).update(attributes)
     unused = {
         f"{part.__module__}.{part.__name__}.{field.name}"
@@ -191,18 +210,9 @@ def test_what_a_template_names_exists(name: str) -> None:
 
 
 def test_no_template_lies_about_unused() -> None:
-    reached = {one.template for one in RENDERINGS} | BY_TESTS
-    while True:
-        further = {
-            other.template.value
-            for name in reached
-            for other in _parsed(name).find_all((nodes.Extends, nodes.Include, nodes.Import, nodes.FromImport))
-            if isinstance(other.template, nodes.Const)
-        }
-        if further <= reached:
-            break
-        reached |= further
-    assert set(NAMES) - reached == set()
+    code = "".join(path.read_text(encoding="utf-8") for path in Path(app.web.__path__[0]).parent.rglob("*.py"))
+    named = set(re.findall(r"get_template\(\"([^\"]+)\"\)", code))
+    assert set(NAMES) - _reached({one.template for one in RENDERINGS} | named | BY_TESTS) == set()
 
 
 def test_no_static_file_lies_about_unused() -> None:

@@ -19,6 +19,7 @@ ABOUT_NO_CAR = {
     "change person",
     "change preferences",
     "change settings",
+    "change warning rules",
     "create first manager",
     "create token",
     "revoke token",
