@@ -145,7 +145,7 @@ def show(
     before: int | None = None,
 ) -> HTMLResponse:
     with writing_as(view_of(request, session, person)):
-        page = vehicle_page(session, vehicle_id, topic=topic, before=before)
+        page = vehicle_page(session, vehicle_id, person, topic=topic, before=before)
     return render(request, "vehicles/page.html", page, session=session, person=person, title=page.label)
 
 
@@ -227,7 +227,7 @@ def arrive(
             begin_visit(session, person=person, at=now, vehicle_id=vehicle_id, reason=form.reason, odometer_km=odometer)
     except AppError as error:
         with writing_as(view):
-            page = vehicle_page(session, vehicle_id, visit=text_of(form), visit_sentence=error.sentence)
+            page = vehicle_page(session, vehicle_id, person, visit=text_of(form), visit_sentence=error.sentence)
         return render(
             request, "vehicles/page.html", page, session=session, person=person, title=page.label, status=error.status
         )

@@ -23,7 +23,7 @@ from app.record import (
     unit_gains,
     vehicles,
 )
-from app.record.tables import ControlUnit, Revision, RevisionDecision, Stock, Vehicle
+from app.record.tables import ControlUnit, Person, Revision, RevisionDecision, Stock, Vehicle
 from app.web.page import difference, rfc3339, when
 
 
@@ -67,6 +67,7 @@ class VehiclePage:
     pinned: bool
     in_shop: bool
     hybrid: bool
+    may_tune: bool
     waiting: tuple[Waiting, ...]
     units: tuple[UnitView, ...]
     entries: tuple[dict[str, Any], ...]
@@ -106,6 +107,7 @@ def entry_of(happening: timeline.Happening) -> dict[str, Any]:
 def vehicle_page(
     session: Session,
     vehicle_id: int,
+    person: Person,
     *,
     topic: str | None = None,
     before: int | None = None,
@@ -134,6 +136,7 @@ def vehicle_page(
         pinned=vehicle.pinned,
         in_shop=vehicles.open_visit(session, vehicle.id) is not None,
         hybrid=vehicle.hybrid,
+        may_tune=person.role != "front_desk",
         waiting=waiting,
         units=tuple(_unit(session, vehicle, unit, states[unit.id]) for unit in units),
         entries=tuple(entry_of(h) for h in happenings[:30]),
