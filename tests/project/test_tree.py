@@ -29,7 +29,7 @@ def test_the_top_level_holds_only_what_the_readme_says() -> None:
     there = {path.name for path in ROOT.iterdir() if not path.name.startswith(".")}
     ours = {name for name in there if name not in MADE and not name.endswith(".egg-info")}
     assert ours - TOP == set()
-    assert TOP - {"DEVELOPERS.md"} <= ours
+    assert TOP - ours == set()
 
 
 def test_the_readme_gives_both_commands_as_they_are_run() -> None:
@@ -48,10 +48,7 @@ def test_ci_runs_exactly_the_test_command_of_the_readme() -> None:
 
 
 def test_paths_named_for_developers_exist() -> None:
-    guide = ROOT / "DEVELOPERS.md"
-    if not guide.exists():
-        assert "CI" not in os.environ, "DEVELOPERS.md is missing"
-        return
-    named = re.findall(r"`((?:app|migrations|templates|static|tests|seed_data)/[\w./-]*)`", guide.read_text("utf-8"))
-    assert named
+    guide = (ROOT / "DEVELOPERS.md").read_text(encoding="utf-8")
+    named = re.findall(r"`((?:app|migrations|templates|static|tests|seed_data)/[\w./-]*)`", guide)
+    assert len(named) > 20
     assert [path for path in named if not (ROOT / path).exists()] == []
