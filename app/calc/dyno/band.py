@@ -36,7 +36,7 @@ _LEVEL_MORE = 6.0  # of the level that lowers the degrees of freedom
 _LAPLACE_LESS = 0.6  # of the match by Laplace transform against the match by variance
 _MORE_CLUMPS = 3.0
 
-_LEVEL_NODES, _LEVEL_WEIGHTS = np.polynomial.legendre.leggauss(12)
+_LEVEL_NODES, _LEVEL_WEIGHTS = np.polynomial.legendre.leggauss(20)
 _Z = (_LEVEL_NODES + 1.0) * 2.2
 _Z_WEIGHT = _LEVEL_WEIGHTS * np.exp(-_Z * _Z / 2.0)
 _Z_WEIGHT /= _Z_WEIGHT.sum()

@@ -19,8 +19,8 @@ ALPHA = 0.05
 class Gain:
     """The gain over the speeds both sessions cover; shape (m,) throughout.
 
-    low_*, high_* : simultaneous 95 % band, None when there is nothing to estimate it from. se_* : standard error.
-    threshold, dof : of the band. method, warnings : sentences.
+    se_* : standard error, None when there is nothing to estimate it from; times `threshold` it is the half width of the
+    simultaneous 95 % band. dof : of the threshold. method, warnings : sentences.
     """
 
     speed_rpm: Values
@@ -50,9 +50,10 @@ class Gain:
 def gain(before: Pulls, after: Pulls, *, history: History | None = None) -> Gain:
     """The gain from `before` to `after` with its band.
 
-    Variances are pooled over both sessions point by point and, where the dyno has a history, with that: every past
-    session adds degrees of freedom, unless these sessions are significantly noisier (F test, 5 %), then their own
-    variance counts alone and a warning says so. Raises BadInput when the sessions share fewer than 500 rpm.
+    Variances are pooled over both sessions and, where the dyno has a history, with that: every past session adds
+    degrees of freedom, unless these sessions are significantly noisier (F test, 5 %), then their own variance counts
+    alone and a warning says so. The band holds what does not repeat within a session; what changed between the two
+    sessions (straps, tyres, fuel, weather) is no part of it. Raises BadInput when they share fewer than 500 rpm.
     """
     low = max(before.speed_rpm[0], after.speed_rpm[0])
     high = min(before.speed_rpm[-1], after.speed_rpm[-1])
@@ -88,9 +89,11 @@ class _Noise:
 
 
 def _sample(pulls: Pulls) -> Sample:
-    """Relative residuals about the session's mean, and what turns their variance into that of the mean, kW²."""
+    """Residuals about the session's mean, relative to it (to 5 % of its peak where it is smaller), and what turns their
+    variance into that of the mean, kW²."""
     mean = pulls.power_kw.mean(axis=0)
-    return Sample(pulls.power_kw / mean - 1.0, mean**2 / pulls.count)
+    scale = np.maximum(mean, 0.05 * np.abs(mean).max())
+    return Sample((pulls.power_kw - mean) / scale, scale**2 / pulls.count)
 
 
 def _noise(a: Pulls, b: Pulls, history: History | None) -> _Noise:
@@ -105,6 +108,11 @@ def _noise(a: Pulls, b: Pulls, history: History | None) -> _Noise:
         )
     if band.unequal:
         warnings.append("The two sessions scatter differently; each counts with its own scatter.")
+    if min(a.count, b.count) > 1 and max(a.count, b.count) > 2 * min(a.count, b.count):
+        warnings.append(
+            f"{min(a.count, b.count)} pulls against {max(a.count, b.count)}: the band takes both sessions to scatter "
+            "alike unless they plainly differ, which few pulls cannot show; make as many in each."
+        )
     if a.count == 1 or b.count == 1:
         single = "each session is" if a.count == b.count == 1 else "one session is"
         warnings.append(f"Only one pull: {single} judged by other pulls' scatter.")

@@ -55,8 +55,10 @@ def pooled_variance(variance: Values) -> Values:
 def structure_of(residuals: Values, dof: float) -> Structure | None:
     """From residuals (n, m) about the mean of their session, of equal scale; None when all of them are zero."""
     variance = pooled_variance((residuals**2).sum(axis=0) / dof)
-    if not variance.min() > 0:
+    # Rounding noise where pulls agree exactly, as after a copied stretch, must not look like a structure.
+    if not variance.max() > 1e-20:
         return None
+    variance = np.maximum(variance, 1e-6 * variance.max())
     correlation = _correlation(residuals / np.sqrt(variance))
     points = correlation.size
     lag = np.arange(points)

@@ -56,6 +56,12 @@ def simultaneous_band(samples: Sequence[Sample], history: History | None, *, alp
     Without history the sessions' variances are pooled, unless an F test at 5 % tells them apart. With history each
     session's variance is moderated by it, s̃² = (d₀h² + ds²)/(d₀ + d) (Smyth 2004, see history.py), unless the session
     scatters significantly more than the history; then its own variance counts alone.
+
+    Coverage, simulated with 2 to 10 pulls each, is 0.935 to 0.97 for level, smooth and white noise, mixtures of them,
+    noise that grows towards one end, and sessions of equal size of which one scatters twice as much as the other. Two
+    things cannot be made good for by any formula: a session that scatters twice as much as the dyno ever did, with too
+    few pulls to show it (0.87 to 0.93 for 2 or 3 pulls against ten calm sessions), and few noisy pulls against many
+    calm ones.
     """
     structure = _own_structure(samples)
     if history is None:
@@ -135,7 +141,7 @@ def _with_history(
     means = np.array([float(part.mean()) for part in parts])
     dofs = np.array(own_dofs) + np.array(borrowed)
     # The sessions share what they borrow, so that together they know no more than it and their own pulls.
-    dof = min(_welch(list(means), list(dofs)), prior_dof + sum(own_dofs))
+    dof = float(min(_welch(list(means), list(dofs)), prior_dof + sum(own_dofs)))
     share = float(np.average(np.array(own_dofs) / dofs, weights=means))
     here = pooled_dof(float(max(1, _dof(samples))), both)
     local = share + (1.0 - share) * prior_dof / past.by_variance
@@ -214,7 +220,7 @@ def _tail(variance: Values, dof: int, structure: Structure, history: History) ->
     from scipy.special import fdtrc
 
     past = 1.0 / (1.0 / history.between_dof + 1.0 / (history.dof * structure.pieces))
-    usual = history.variance_along(variance.size)
+    usual = np.maximum(history.variance_along(variance.size), 1e-6 * history.variance)
     whole = float(fdtrc(dof * structure.pieces, past, variance.mean() / usual.mean()))
     pieces = max(1.0, structure.pieces / _QUARTERS)
     parts = zip(np.array_split(variance, _QUARTERS), np.array_split(usual, _QUARTERS), strict=True)
