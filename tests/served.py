@@ -3,7 +3,6 @@
 import multiprocessing
 import os
 import re
-import socket
 import subprocess
 import sys
 import time
@@ -13,7 +12,8 @@ from dataclasses import dataclass
 from multiprocessing.connection import Connection
 from multiprocessing.context import ForkServerProcess
 from pathlib import Path
-from urllib.parse import urlsplit
+
+import httpx2
 
 ROOT = Path(__file__).resolve().parent.parent
 _FORKS = multiprocessing.get_context("forkserver")
@@ -68,21 +68,24 @@ def start(file: Path) -> Served:
         said += line
         found = re.search(r"runs at (http://\S+)", line)
         if found:
-            _wait_for(found[1])
-            return Served(found[1], process, file)
+            return _wait_for(Served(found[1], process, file))
     raise AssertionError(f"The server did not start: {said}{(file.parent / 'server.log').read_text()}")
 
 
-def _wait_for(base: str) -> None:
-    """Until the address takes connections; it is printed a moment earlier."""
-    address = urlsplit(base)
-    for _ in range(600):
+def _wait_for(served: Served) -> Served:
+    """Until the server answers; its address is printed a moment earlier."""
+    process = served.process
+    for _ in range(3000):
+        ended = process.poll() is not None if isinstance(process, subprocess.Popen) else not process.is_alive()
+        if ended:
+            break
         try:
-            socket.create_connection((str(address.hostname), address.port or 80), timeout=5).close()
-            return
-        except ConnectionRefusedError:
+            httpx2.get(f"{served.base}/favicon.ico", timeout=30)
+        except httpx2.TransportError:
             time.sleep(0.02)
-    raise AssertionError(f"Nothing listens on {base}.")
+        else:
+            return served
+    raise AssertionError(f"The server did not start: {(served.file.parent / 'server.log').read_text()[-2000:]}")
 
 
 def start_fast(file: Path) -> Served:
@@ -94,8 +97,7 @@ def start_fast(file: Path) -> Served:
     theirs.close()
     base = ours.recv()
     ours.close()
-    _wait_for(base)
-    return Served(base, process, file)
+    return _wait_for(Served(base, process, file))
 
 
 def _serve(file: Path, tell: Connection) -> None:
