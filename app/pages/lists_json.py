@@ -22,6 +22,16 @@ SHARED = (
     "/fleet",
     "/fleet/changes/{revision_id:int}",
     "/journal",
+    "/coding-snapshots/{first_id:int}/compare/{second_id:int}",
+    "/control-units/{unit_id:int}/gains",
+    "/dynos/{dyno_id:int}",
+    "/gains",
+    "/layouts",
+    "/layouts/{layout_id:int}",
+    "/release-packages/{package_id:int}",
+    "/restores/{restore_id:int}",
+    "/restores/{restore_id:int}/certificate",
+    "/revisions/{revision_id:int}",
 )
 
 

@@ -6,14 +6,15 @@ from collections.abc import Iterator
 
 import pytest
 from fastapi.routing import iter_route_contexts
-from sqlalchemy import Engine
+from sqlalchemy import Engine, func, select
 
 from app.actions.add_layout import add_layout
 from app.main import create_app
 from app.pages.lists_json import SHARED
 from app.readers.layout import read_layout
 from app.record import people, vehicles
-from app.record.engine import transaction
+from app.record.engine import reading, transaction
+from app.record.tables import Run
 from app.settings import Settings
 from tests.browser import Browser
 from tests.restore_car import START, Car, tuned_car
@@ -52,9 +53,13 @@ def test_the_journal_leaves_whole_and_in_the_order_of_its_page(front_desk: Brows
     ]
 
 
-def test_sessions_revisions_and_faults_leave_with_what_they_say(front_desk: Browser, car: Car) -> None:
+def test_sessions_revisions_and_faults_leave_with_what_they_say(
+    front_desk: Browser, car: Car, sqlite_engine: Engine
+) -> None:
     (session,) = table(front_desk, f"/vehicles/{car.vehicle_id}/dyno-sessions.csv")
-    assert (session["purpose"], session["pulls"]) == ("baseline", "0")
+    with reading(sqlite_engine) as record:
+        pulls = record.scalar(select(func.count(Run.id)).where(Run.dyno_session_id == car.baseline_id))
+    assert (session["purpose"], int(session["pulls"]), int(session["pulls_included"])) == ("baseline", pulls, pulls)
     (revision,) = table(front_desk, f"/control-units/{car.unit_id}/revisions.csv")
     assert (revision["title"], revision["author"], revision["size_bytes"]) == ("Upper range", "tuner", "8192")
     assert revision["changed"]
