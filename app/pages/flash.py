@@ -20,6 +20,7 @@ from app.readers.image import read_image
 from app.record import car_state, flashes, revisions, stocks, vehicles
 from app.record.car_state import vehicle_label
 from app.record.settings import shop
+from app.record.tables import Person
 from app.web.form import FormModel, OncePerForm, read_number, see_other, text_of
 from app.web.now import Now
 from app.web.page import render
@@ -76,6 +77,7 @@ class FlashPage:
     note: str
     read_back: tuple[bool, str, tuple[str, ...], datetime] | None
     pending: bool
+    may_tune: bool
     loses_coding: bool
     write_back: tuple[bool, str, int, datetime] | None
     differences: tuple[dict[str, Any], ...]
@@ -189,7 +191,7 @@ def take(
     return see_other(request, session, f"/flashes/{row.id}", once)
 
 
-def _page(session: Session, flash_id: int, refused: AppError | None, form: FormModel) -> FlashPage:
+def _page(session: Session, flash_id: int, person: Person, refused: AppError | None, form: FormModel) -> FlashPage:
     record = flashes.record(session, flash_id)
     flash = record.flash
     unit = vehicles.control_unit(session, flash.control_unit_id)
@@ -227,6 +229,7 @@ def _page(session: Session, flash_id: int, refused: AppError | None, form: FormM
             record.read_back.at,
         ),
         pending=any(one.flash_id == flash.id for one in owed),
+        may_tune=person.role != "front_desk",
         loses_coding=vehicle.loses_coding,
         write_back=None
         if write_back is None
@@ -247,14 +250,14 @@ def _page(session: Session, flash_id: int, refused: AppError | None, form: FormM
 
 @router.get("/flashes/{flash_id:int}")
 def show(request: Request, flash_id: int, session: Read, person: Viewer) -> HTMLResponse:
-    page = _page(session, flash_id, None, FormModel())
+    page = _page(session, flash_id, person, None, FormModel())
     return render(request, "flash/page.html", page, session=session, person=person, title="Flash")
 
 
 def _refused(
     request: Request, session: Session, person: Tuner, flash_id: int, error: AppError, form: FormModel
 ) -> HTMLResponse:
-    page = _page(session, flash_id, error, form)
+    page = _page(session, flash_id, person, error, form)
     return render(request, "flash/page.html", page, session=session, person=person, title="Flash", status=error.status)
 
 

@@ -17,7 +17,7 @@ from app.errors import AppError
 from app.readers.fault_list import read_fault_list
 from app.record import faults, flashes, identities, vehicles
 from app.record.car_state import vehicle_label
-from app.record.tables import ControlUnit, IdentityCheck
+from app.record.tables import ControlUnit, IdentityCheck, Person
 from app.web.form import FormModel, OncePerForm, see_other, text_of
 from app.web.now import Now
 from app.web.page import render
@@ -73,6 +73,7 @@ class CheckPage:
     sentence: str
     fields: tuple[dict[str, Any], ...]
     accepted: bool
+    may_tune: bool
     reason: str
     refused: str
 
@@ -214,7 +215,7 @@ def take_scan(
     return see_other(request, session, f"/identity-checks/{check.id}", once)
 
 
-def _check_page(session: Session, check_id: int, form: AcceptForm, refused: str) -> CheckPage:
+def _check_page(session: Session, check_id: int, person: Person, form: AcceptForm, refused: str) -> CheckPage:
     check = identities.check(session, check_id)
     unit = vehicles.control_unit(session, check.control_unit_id)
     vehicle = vehicles.vehicle(session, unit.vehicle_id)
@@ -228,6 +229,7 @@ def _check_page(session: Session, check_id: int, form: AcceptForm, refused: str)
         check.sentence,
         tuple(check.fields),
         identities.accepted_since(session, check),
+        person.role != "front_desk",
         form.reason,
         refused,
     )
@@ -235,7 +237,7 @@ def _check_page(session: Session, check_id: int, form: AcceptForm, refused: str)
 
 @router.get("/identity-checks/{check_id:int}")
 def show_check(request: Request, check_id: int, session: Read, person: Viewer) -> HTMLResponse:
-    page = _check_page(session, check_id, AcceptForm(), "")
+    page = _check_page(session, check_id, person, AcceptForm(), "")
     return render(request, "intake/check.html", page, session=session, person=person, title="Identity check")
 
 
@@ -253,7 +255,7 @@ def accept(
         with session.begin_nested():
             accept_identity(session, person=person, at=now, identity_check_id=check_id, reason=form.reason)
     except AppError as error:
-        page = _check_page(session, check_id, form, error.sentence)
+        page = _check_page(session, check_id, person, form, error.sentence)
         return render(
             request,
             "intake/check.html",

@@ -4,7 +4,6 @@ Do: sign in through the page, find things by their labels and headings, read wha
 Do not: call actions, look into the database, change the server while it runs.
 """
 
-import os
 import shutil
 from collections.abc import Callable, Iterator
 from datetime import UTC, datetime
@@ -13,51 +12,16 @@ from pathlib import Path
 import pytest
 from playwright.sync_api import Browser, BrowserContext, Page, sync_playwright
 
-from app.actions.change_person import change_person
-from app.record import people
-from app.record.engine import make_engine, transaction
-from app.record.migrate import upgrade
-from app.seed import load
+from tests.journeys.chromium import FLAGS, executable
+from tests.journeys.demo import PEOPLE, load_demo
 from tests.journeys.person import Person
 from tests.journeys.watch import Watch
 from tests.served import PASSWORD, Served, serving
 
-FLAGS = [
-    "--no-sandbox",
-    "--disable-gpu",
-    "--disable-quic",
-    "--no-first-run",
-    "--disable-background-networking",
-    "--disable-component-update",
-    "--disable-sync",
-]
-PEOPLE = {
-    "manager": "Mira Talvik",
-    "tuner": "Oskar Dunmore",
-    "second_tuner": "Edda Pell",
-    "front_desk": "Tomas Arkwell",
-}
-
-
-def chromium_file() -> str | None:
-    """The browser that CHROMIUM names, or the one on the path."""
-    return os.environ.get("CHROMIUM") or shutil.which("chromium") or shutil.which("chromium-browser")
-
 
 @pytest.fixture(scope="session")
 def demo_file(tmp_path_factory: pytest.TempPathFactory) -> Path:
-    """The invented workshop's year, loaded once; everybody got the same password."""
-    file = tmp_path_factory.mktemp("journeys") / "demo.db"
-    engine = make_engine(f"sqlite:///{file}")
-    upgrade(engine)
-    load(engine, now=datetime.now(UTC))
-    with transaction(engine) as session:
-        for name in PEOPLE.values():
-            person = people.by_name(session, name)
-            assert person is not None
-            change_person(session, person=None, at=datetime.now(UTC), person_id=person.id, password=PASSWORD)
-    engine.dispose()
-    return file
+    return load_demo(tmp_path_factory.mktemp("journeys") / "demo.db", datetime.now(UTC))
 
 
 @pytest.fixture(scope="module")
@@ -72,11 +36,12 @@ def demo_server(demo_file: Path, tmp_path_factory: pytest.TempPathFactory) -> It
 @pytest.fixture(scope="module")
 def real_browser() -> Iterator[Browser]:
     """Chromium. Of a module, not of the session: only one Playwright may run at a time, and others start their own."""
-    executable = chromium_file()
-    if executable is None or not Path(executable).exists():
-        pytest.fail("Chromium is missing: install it (apt-get install chromium) or name it in CHROMIUM.")
+    try:
+        file = executable()
+    except FileNotFoundError as missing:
+        pytest.fail(str(missing))
     with sync_playwright() as playwright:
-        browser = playwright.chromium.launch(executable_path=executable, args=FLAGS)
+        browser = playwright.chromium.launch(executable_path=file, args=FLAGS)
         yield browser
         browser.close()
 

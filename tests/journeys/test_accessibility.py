@@ -7,8 +7,8 @@ import pytest
 from axe_playwright_python.sync_playwright import Axe
 from playwright.sync_api import Page
 
-from tests.journeys.conftest import PEOPLE
 from tests.journeys.crawl import Reached, crawl, signed_in
+from tests.journeys.demo import PEOPLE
 from tests.journeys.person import Person
 from tests.served import PASSWORD, Served
 

@@ -13,7 +13,7 @@ from seed_data.corvane_estate.story import SETTING, STOCK, VIN
 from seed_data.images import stock_file
 from seed_data.pull_text import north_cell
 from seed_data.pulls import Air, Pull, rows_of
-from tests.journeys.conftest import PEOPLE
+from tests.journeys.demo import PEOPLE
 from tests.journeys.person import Person
 from tests.served import Served, command_ok
 

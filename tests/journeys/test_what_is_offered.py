@@ -4,8 +4,8 @@ from urllib.parse import urlsplit
 
 import pytest
 
-from tests.journeys.conftest import PEOPLE
 from tests.journeys.crawl import crawl, routes_of, signed_in
+from tests.journeys.demo import PEOPLE
 from tests.served import PASSWORD, Served
 from tests.web.routes import RIGHTS
 
