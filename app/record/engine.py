@@ -21,6 +21,7 @@ _PRAGMAS = (
     "foreign_keys=ON",
     "trusted_schema=OFF",
     "cell_size_check=ON",
+    "secure_delete=ON",  # a customer's erased name must not stay legible in the file's free space
     "journal_size_limit=67108864",
 )
 
