@@ -11,7 +11,7 @@ from numpy.typing import NDArray
 
 from app.calc.dyno.slips import DISAGREEMENT, Slip, disagreement, find_slips, power_kw, torque_nm
 from app.calc.units import convert
-from app.errors import BadInput
+from app.errors import BadInput, TooLarge
 from app.readers.deduced_units import deduce_units
 from app.readers.dyno_columns import (
     IGNORE,
@@ -114,6 +114,9 @@ def _read(table: Table, profile: ColumnProfile | None) -> DynoFile:
     headers, units, groups = head(first, width, table.decimal)
     columns = recognise_columns(headers, units, groups, profile)
     runs, notes = pieces(table, headers)
+    beside = len({column.pull for column in columns if column.pull})
+    if len(runs) * max(1, beside) > MAX_PULLS:
+        raise TooLarge(f"{len(runs) * max(1, beside)} pulls in one file; {MAX_PULLS} is the most that is read.")
     parts = [part(label, rows, columns, table.decimal, width) for label, rows in runs]
     where = f"line {first.above[-1].line if first.above else first.rows[0].line}"
     found = assemble(columns, parts, notes, where=where)
@@ -139,7 +142,7 @@ def assemble(
     if not pulls:
         raise BadInput("No column of this table holds numbers.", where=where)
     if len(pulls) > MAX_PULLS:
-        raise BadInput(f"{len(pulls)} pulls in one file; {MAX_PULLS} is the most that is read.")
+        raise TooLarge(f"{len(pulls)} pulls in one file; {MAX_PULLS} is the most that is read.")
     pulls = _distinct([_complete(pull) for pull in pulls])
     checked = [_check(pull) for pull in pulls]
     slips = tuple(slip for found, _ in checked for slip in found)[:_SLIPS_SHOWN]

@@ -19,6 +19,7 @@ MAX_COLUMNS = 2000
 MAX_CELL = 2000
 MAX_LINES = 500_000
 _NO_TABLE = "There is no table of numbers in this file: at least three rows of two numbers are needed."
+_CELLS_JUDGED = 64
 _SAMPLE_LINES = 400
 _SAMPLE_CHARACTERS = 32_000
 _DELIMITERS = ("\t", ";", ",", "|", " ")
@@ -192,8 +193,10 @@ def _split_blanks(line: str) -> list[str]:
 
 
 def _checked(line: int, cells: list[str]) -> Row:
-    while cells and not cells[-1].strip():
-        cells = cells[:-1]
+    used = len(cells)
+    while used and not cells[used - 1].strip():
+        used -= 1
+    del cells[used:]
     if len(cells) > MAX_COLUMNS:
         raise TooLarge(f"{len(cells)} columns; {MAX_COLUMNS} is the most that is read.", where=f"line {line}")
     if any(len(cell) > MAX_CELL for cell in cells):
@@ -204,9 +207,9 @@ def _checked(line: int, cells: list[str]) -> Row:
 
 
 def _counts(row: Row, decimal: str) -> tuple[int, int]:
-    """How many cells of a row are numbers, how many are text."""
+    """How many cells of a row are numbers, how many are text; of a wide row the first 64 tell."""
     numbers = texts = 0
-    for cell in row.cells:
+    for cell in row.cells[:_CELLS_JUDGED]:
         value = number(cell, decimal)
         if value is None:
             texts += 1

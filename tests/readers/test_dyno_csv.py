@@ -3,6 +3,8 @@
 import contextlib
 import io
 import math
+import random
+import time
 from pathlib import Path
 
 import numpy as np
@@ -237,11 +239,51 @@ def test_damaged_files_are_read_or_refused(name: str, data: st.DataObject) -> No
         assert len({values.size for values in pull.channels.values()}) == 1
 
 
+def _mutated(draw: random.Random, content: bytes) -> bytes:
+    damaged = bytearray(content)
+    for _ in range(draw.randint(1, 8)):
+        if not damaged:
+            break
+        place = draw.randrange(len(damaged))
+        kind = draw.randrange(4)
+        if kind == 0:
+            damaged[place] = draw.randrange(256)
+        elif kind == 1:
+            del damaged[place : place + draw.randint(1, 40)]
+        elif kind == 2:
+            damaged[place:place] = damaged[place : place + draw.randint(1, 40)]
+        else:
+            damaged[place:place] = draw.choice(
+                [b";", b",", b'"', b"\t", b"\r\n", b"1e999", b"-", b"nan", b"\x00", b"\xff"]
+            )
+    return bytes(damaged)
+
+
+@pytest.mark.release
+def test_a_hundred_thousand_damaged_files_are_read_or_refused() -> None:
+    draw = random.Random(1)
+    contents = [path.read_bytes() for path in sorted(GOLDEN.iterdir())]
+    slowest = 0.0
+    for _ in range(100_000):
+        begin = time.thread_time()
+        with contextlib.suppress(BadInput):
+            assert read_dyno_csv(_mutated(draw, draw.choice(contents))).pulls
+        slowest = max(slowest, time.thread_time() - begin)
+    assert slowest < 1.0
+
+
 def test_sizes_that_no_pull_has_are_refused_quickly() -> None:
     with pytest.raises(TooLarge):
         read_dyno_csv(b"1," * 3000 + b"\n")
     with pytest.raises(TooLarge):
         read_dyno_csv(b" " * (16 * 2**20 + 1))
+    with pytest.raises(TooLarge):
+        read_dyno_csv(b"1;2\n" * 600_000)
+    with pytest.raises(BadInput):
+        read_dyno_csv(b";" * 4_000_000)
+    many = "rpm;" + "Nm;" * 300 + "\n" + ("2000;" + "100;" * 300 + "\n") * 5
+    with pytest.raises(TooLarge):
+        read_dyno_csv(many.encode())
 
 
 @pytest.mark.parametrize(
