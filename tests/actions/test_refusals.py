@@ -399,7 +399,7 @@ REFUSED: list[Refused] = [
         lambda on: slip(on, et_330ft_s=8.0, et_660ft_s=7.0),
         BadInput,
         "et_660ft_s",
-        "is not after et_330ft_s",
+        "660 ft in 7 s is not after 330 ft in 8 s",
     ),
     (
         "fuel of another car's size",
