@@ -9,7 +9,7 @@ from sqlalchemy import func, select
 from sqlalchemy.orm import Session, defer
 
 from app.calc.calibration.image import Image
-from app.errors import BadInput, Conflict, NotFound
+from app.errors import BadInput, Conflict, Damaged, NotFound
 from app.record import images, stocks
 from app.record.images import ImageFields
 from app.record.tables import Analysis, MapDelta, Person, Revision, RevisionDecision, Stock
@@ -134,10 +134,16 @@ def image_of_node(session: Session, node: Revision | Stock | None) -> Image | No
 
 
 def lineage(session: Session, row: Revision) -> list[Revision]:
-    """The revision and its ancestors, newest first."""
-    chain = [row]
-    while chain[-1].parent_id is not None:
-        chain.append(revision(session, chain[-1].parent_id))
+    """The revision and its ancestors, newest first; Damaged when a revision comes out as its own ancestor."""
+    chain, met = [row], {row.id}
+    while (parent_id := chain[-1].parent_id) is not None:
+        if parent_id in met:
+            raise Damaged(
+                f"Revision {parent_id} is recorded as its own ancestor: its row was changed outside the program. "
+                "Run `revledger verify`, then recover from a backup."
+            )
+        met.add(parent_id)
+        chain.append(revision(session, parent_id))
     return chain
 
 

@@ -45,3 +45,14 @@ def test_a_changed_map_is_found_by_name(session: Session) -> None:
     session.execute(text("update map_delta set data = substr(data, 1, length(data) - 1)"))
     name = session.execute(text("select name from map_delta limit 1")).scalar_one()
     assert any(str(name) in one for one in _findings(session))
+
+
+def test_revisions_that_are_each_others_ancestors_end_the_walk_with_a_finding(session: Session) -> None:
+    ids = session.scalars(text("select id from revision where sha256 is not null order by id limit 2")).all()
+    assert ids
+    session.execute(text("update revision set parent_id = :other where id = :one"), {"one": ids[0], "other": ids[-1]})
+    if ids[0] != ids[-1]:
+        session.execute(
+            text("update revision set parent_id = :one where id = :other"), {"one": ids[0], "other": ids[-1]}
+        )
+    assert any("its own ancestor" in one for one in _findings(session))
