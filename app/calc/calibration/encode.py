@@ -73,7 +73,9 @@ def _check_fit(table: MapTable | AxisTable, values: NDArray[Any]) -> None:
     store = storage(table.data_type)
     low, high = (table.raw_min, table.raw_max) if isinstance(table, MapTable) else (store.minimum, store.maximum)
     bad = (values < low) | (values > high)
-    if not store.is_float:
+    if store.is_float:
+        bad &= np.isfinite(values)  # a float cell holds infinities as they are
+    else:
         bad |= values != np.rint(values)
     if bad.any():
         worst = values[bad].ravel()[0]

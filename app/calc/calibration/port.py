@@ -145,7 +145,8 @@ def _ported(image: Image, delta: MapDelta, table: MapTable, mode: Mode) -> tuple
     wanted, known = _wanted(surface, table, "absolute" if table.definition.scaling.texts else mode)
     raw, saturated = _stored(surface, table, wanted, known)
     stored = table.definition.scaling.to_physical(raw)
-    error = np.abs(stored - wanted)[known & ~saturated & np.isfinite(stored)]
+    measured = known & ~saturated & np.isfinite(stored) & np.isfinite(wanted)
+    error = np.abs(stored[measured] - wanted[measured])
     different = surface.base_differs(table)
     report = PortedMap(
         delta.name,

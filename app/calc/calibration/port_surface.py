@@ -86,7 +86,9 @@ def _cell_by_cell(delta: MapDelta, before: MapState, after: MapState, table: Map
     as_stored = np.zeros(changed.shape, np.bool_)
     same_conversion = subject.scaling == table.definition.scaling and subject.data_type == table.data_type
     if before.raw is not None and raw_after is not None and same_conversion:
-        as_stored = changed & np.asarray(before.raw == table.raw)
+        # A float cell may hold NaN before the change, which equals nothing, itself included.
+        both_nan = (before.raw != before.raw) & (table.raw != table.raw)
+        as_stored = changed & np.asarray((before.raw == table.raw) | both_nan)
     axes = {
         k: new.values
         for k, (old, new) in enumerate(zip(before.axes, after.axes, strict=True))

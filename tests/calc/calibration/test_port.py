@@ -60,7 +60,7 @@ def test_on_the_same_base_the_result_is_the_source_revision_byte_for_byte(a: Ima
 
 
 @given(st.data(), st.sampled_from(MODES))
-@settings(max_examples=200, deadline=None, suppress_health_check=(HealthCheck.too_slow, HealthCheck.data_too_large))
+@settings(max_examples=300, deadline=None, suppress_health_check=(HealthCheck.too_slow, HealthCheck.data_too_large))
 def test_on_the_same_base_any_conversion_gives_the_stored_numbers(data: st.DataObject, mode: Mode) -> None:
     layout, a = data.draw(layouts()), data.draw(made_up())
     layout = replace(layout, checksums=())
@@ -78,6 +78,15 @@ def test_on_the_same_base_any_conversion_gives_the_stored_numbers(data: st.DataO
     explained = set(found.changes.addresses[found.changes.kind == EXPLAINED].tolist())
     touched = compare(a, result.image, None).changes
     assert set(touched.addresses.tolist()) <= explained
+
+
+@pytest.mark.parametrize("mode", MODES)
+@pytest.mark.parametrize(("before", "after"), [(np.nan, np.inf), (np.nan, 1.5), (np.inf, np.nan), (-np.inf, 2.0)])
+def test_float_cells_without_a_finite_number_are_carried_too(before: float, after: float, mode: Mode) -> None:
+    layout = Layout("floats", maps=(MapDefinition("trim", "value", 0, data_type="float32", byte_order="little"),))
+    a, b = (Image.of([(0, np.array([value, 1.0], "<f4").tobytes())]) for value in (before, after))
+    result = port(compare(a, b, layout).deltas, a, layout, mode)
+    assert result.image == b
 
 
 OTHER_SPEED = AxisDefinition(
