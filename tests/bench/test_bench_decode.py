@@ -1,7 +1,5 @@
 """Decoding 400 maps of a 4 MiB image, measured against reading each map through a view of its own."""
 
-import time
-from collections.abc import Callable
 from typing import Any
 
 import numpy as np
@@ -12,8 +10,9 @@ from app.calc.calibration.image import Image
 from app.calc.calibration.layout import AxisDefinition, Layout, MapDefinition
 from app.calc.calibration.scaling import Scaling
 from tests.bench.families import Family, Spot, family
+from tests.bench.timing import medians
 
-Benchmark = Callable[..., Any]
+Benchmark = Any  # the fixture of pytest-benchmark, with room for what was measured
 _RPM, _LOAD = Scaling.linear(0.25, unit="1/min"), Scaling.linear(0.1, unit="%")
 _VALUES = tuple(Scaling.linear(0.01 * (k + 1), -40) for k in range(12))
 
@@ -53,15 +52,6 @@ def map_by_map(image: Image, layout: Layout) -> dict[str, tuple[np.ndarray, ...]
     return tables
 
 
-def best(function: Callable[[], object], rounds: int = 7) -> float:
-    times = []
-    for _ in range(rounds):
-        started = time.perf_counter()
-        function()
-        times.append(time.perf_counter() - started)
-    return min(times)
-
-
 def test_decoding_an_image_beats_reading_map_by_map(benchmark: Benchmark, made: Family, layout: Layout) -> None:
     images = [Image.of([(0, payload)]) for payload in made.images]
     plain = map_by_map(images[0], layout)
@@ -71,10 +61,9 @@ def test_decoding_an_image_beats_reading_map_by_map(benchmark: Benchmark, made: 
         np.testing.assert_array_equal(tables[name].physical, physical)
         np.testing.assert_array_equal(tables[name].addresses, addresses)
     benchmark(decode, images[1], layout)
-    ratio = best(lambda: map_by_map(images[1], layout)) / best(lambda: decode(images[1], layout))
-    if hasattr(benchmark, "extra_info"):
-        benchmark.extra_info["times_faster"] = round(ratio, 1)
-    assert ratio > 4
+    theirs, ours = medians(9, lambda: map_by_map(images[1], layout), lambda: decode(images[1], layout))
+    benchmark.extra_info.update({"baseline": "map by map", "times_faster": round(theirs / ours, 1)})
+    assert ours < theirs / 2
 
 
 def test_finding_the_maps_behind_changed_bytes_needs_no_decoding(
@@ -90,4 +79,5 @@ def test_finding_the_maps_behind_changed_bytes_needs_no_decoding(
         k for k, d in enumerate(layout.maps) if not np.array_equal(tables_old[d.name].raw, tables_new[d.name].raw)
     ]
     assert owners.tolist() == differ
-    assert best(lambda: table.owners(changed, changed + 1)) < best(lambda: decode(image, layout))
+    owners_time, decode_time = medians(9, lambda: table.owners(changed, changed + 1), lambda: decode(image, layout))
+    assert owners_time < decode_time
