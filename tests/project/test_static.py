@@ -51,7 +51,7 @@ def _without_comments(path: Path) -> str:
     return re.sub(r"\{#.*?#\}", "", path.read_text(encoding="utf-8"), flags=re.S)
 
 
-# Written to disk by `revledger gain --plot` and opened from there, never served: it must carry its own style and script.
+# `revledger gain --plot` writes it to disk, to be opened from there: never served, it carries its own style and script.
 STANDS_ALONE = TEMPLATES / "dyno/gain_file.html"
 
 
