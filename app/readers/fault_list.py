@@ -1,7 +1,7 @@
 """A fault list as pasted from any scan tool: told by structure, never by whose list it is."""
 
 import re
-from collections.abc import Iterator
+from collections.abc import Iterable, Iterator
 
 from app.calc.vehicle.dtc import PERMANENT, STATUS_FLAGS, Dtc, Fault, decode_status
 from app.errors import BadInput, TooLarge
@@ -54,6 +54,20 @@ _STATUS_WORDS: dict[str, tuple[str, ...]] = {
     "lamp on": ("warning_indicator_requested",),
     "warning lamp on": ("warning_indicator_requested",),
 }
+# Standard descriptions end with words such as "circuit intermittent", "memory" or "lamp"; with these none does.
+_NEVER_DESCRIBES = ("confirmed", "stored", "history", "historic", "sporadic", "pending", "permanent", "mil on")
+
+
+def _any_of(words: Iterable[str]) -> str:
+    return rf"(?:{'|'.join(sorted(words, key=len, reverse=True))})\b"
+
+
+_MORE = rf"(?:\s*(?:[/&+]|\band\b)?\s*{_any_of(_STATUS_WORDS)})*"
+_AT_END = re.compile(
+    rf"(?<=\s)(?:(?:status|state)\s*[:=]?\s*{_any_of(_STATUS_WORDS)}|{_any_of(_NEVER_DESCRIBES)}){_MORE}\W*$", re.I
+)
+_END = 80
+_DENIED = re.compile(r"\b(?:not|no|non|never|nor|be|yet|un)[\s-]*$", re.I)
 _FLAG_ORDER = (*STATUS_FLAGS, PERMANENT)
 _THINGS = r"(?:faults?|dtcs?|errors?|(?:(?:fault|trouble|error|diagnostic)\s+){0,3}codes?|trouble)"
 _NONE = re.compile(
@@ -200,7 +214,8 @@ def _heading(line: str) -> str:
 
 
 def _status(text: str) -> tuple[str, tuple[str, ...]]:
-    """(text, flags) of what follows a code: whole cells, brackets and labelled bytes are status, the rest is text."""
+    """(text, flags) of what follows a code: whole cells, brackets, labelled bytes and status words at the end of a
+    description are status, the rest is text."""
     flags: list[str] = []
 
     def take_bracket(match: re.Match[str]) -> str:
@@ -224,8 +239,24 @@ def _status(text: str) -> tuple[str, tuple[str, ...]]:
         elif cell.isdigit() and n and parts[n - 1].strip(" ") in (";", "|", "\t"):
             continue  # a counter's column
         elif parts[n].strip(" .:-–—\"'/"):
-            kept += (parts[n - 1] if kept and n else "") + parts[n]
+            described, found = _status_at_end(parts[n])
+            flags.extend(found)
+            kept += (parts[n - 1] if kept and n else "") + described
     return _tidy(kept), tuple(flags)
+
+
+def _status_at_end(cell: str) -> tuple[str, tuple[str, ...]]:
+    """A description without the status words that it ends with, and their flags.
+
+    >>> _status_at_end("Cylinder 1 misfire pending")
+    ('Cylinder 1 misfire', ('pending',))
+    """
+    start = max(0, len(cell) - _END)
+    found = _AT_END.search(cell, start)
+    if found is None or not cell[: found.start()].strip() or _DENIED.search(cell[start : found.start()]):
+        return cell, ()
+    words = re.findall(_any_of(_STATUS_WORDS), found[0].lower())
+    return cell[: found.start()].rstrip(), tuple(flag for word in words for flag in _STATUS_WORDS[word])
 
 
 def _tidy(text: str) -> str:

@@ -115,10 +115,21 @@ def test_which_codes_are_entries(text: str, expected: list[str]) -> None:
         ("Pending codes:\nP0133", ("pending",)),
         ("P0133;slow;28", ()),  # may be a count, so it says nothing
         ("P0133 Active grille shutter slow", ()),  # a word of the description
+        ("P0301 Cylinder 1 misfire detected pending", ("pending",)),
+        ("P0301 Cylinder 1 misfire detected STORED.", ("confirmed",)),
+        ("P0301 Cylinder 1 misfire stored and pending", ("pending", "confirmed")),
+        ("P0301 Cylinder 1 misfire status: active", ("test_failed",)),
+        ("P0301 Cylinder 1 misfire pending MIL on", ("pending", "warning_indicator_requested")),
+        ("P0301 Cylinder 1 misfire not confirmed", ()),
+        ("P0301 Cylinder 1 misfire, to be confirmed", ()),
+        ("P0109 Manifold pressure circuit intermittent", ()),  # how standard descriptions end
+        ("P0109 Manifold pressure circuit intermittent pending", ("pending",)),
+        ("P0603 Keep alive memory", ()),
+        ("P0301 Cylinder 1 misfire sporadic\nP0302 Cylinder 2 misfire", ("confirmed",)),
     ],
 )
 def test_status_is_read_only_where_it_stands_as_status(text: str, flags: tuple[str, ...]) -> None:
-    assert only(text).flags == flags
+    assert read_fault_list(text)[0].flags == flags
 
 
 def test_the_same_code_in_two_sections_is_one_fault_with_both_statuses() -> None:
@@ -173,6 +184,30 @@ def test_no_code_or_status_is_lost_in_a_table(listed: list[tuple[str, Dtc, int]]
 @given(st.lists(dtcs, min_size=1, max_size=12, unique=True), st.sampled_from([", ", " ", "; ", "\n", "\t", " / "]))
 def test_no_code_is_lost_in_a_plain_list(listed: list[Dtc], separator: str) -> None:
     assert [f.dtc for f in read_fault_list(separator.join(d.display for d in listed))] == listed
+
+
+ENDINGS = {
+    "pending": ("pending",),
+    "stored": ("confirmed",),
+    "Confirmed": ("confirmed",),
+    "history": ("confirmed",),
+    "PERMANENT": (PERMANENT,),
+    "status active": ("test_failed",),
+}
+described = st.lists(
+    st.sampled_from(
+        ["Cylinder", "2", "misfire", "Circuit", "Intermittent", "sensor", "high", "memory", "bank", "(left)"]
+    ),
+    min_size=1,
+    max_size=6,
+).map(lambda words: " ".join(["Idle", *words]))
+
+
+@given(dtcs, described, st.sampled_from(sorted(ENDINGS)), st.sampled_from(["", ".", " "]))
+def test_a_status_at_the_end_of_a_description_is_its_status(dtc: Dtc, text: str, ending: str, after: str) -> None:
+    fault = only(f"{dtc.display} {text} {ending}{after}")
+    assert (fault.text, fault.flags) == (text, ENDINGS[ending])
+    assert only(f"{dtc.display} {text}{after}").flags == ()
 
 
 @given(st.text(max_size=100) | st.text("P0133 ,;:|-()[]\tnofaultsNe\n", max_size=100))
