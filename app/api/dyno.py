@@ -19,6 +19,7 @@ from app.readers.dyno_columns import ColumnProfile
 from app.readers.dyno_file import read_dyno_file
 from app.record import channels, dyno, vehicles
 from app.record.dyno import RunRecord
+from app.record.row_id import row_id
 from app.record.tables import DynoSession
 from app.web.now import Now
 from app.web.signed_in import Tuner, Viewer
@@ -193,7 +194,7 @@ def open_session(vehicle_id: int, body: SessionIn, session: Write, person: Tuner
 
 def _unit_id(key: str) -> int:
     """JSON keys are text; one that is no number is no control unit."""
-    return int(key) if key.isascii() and key.isdigit() else 0
+    return row_id(key) or 0
 
 
 @router.get("/vehicles/{vehicle_id:int}/dyno-sessions")

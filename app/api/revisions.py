@@ -25,6 +25,7 @@ from app.errors import BadInput
 from app.readers.image import read_image
 from app.readers.image_writer import WriteFormat, write_image
 from app.record import analyses, comparisons, images, revisions, vehicles
+from app.record.row_id import row_id
 from app.record.tables import Revision, Stock
 from app.web.download import attachment
 from app.web.now import Now
@@ -185,8 +186,8 @@ def _compared(session: Session, row: Revision, base: str) -> tuple[str, Comparis
         key = _key(revisions.base_of(session, row))
     elif base == "stock":
         key = _key(revisions.stock_of(session, row))
-    elif base.isascii() and base.isdigit() and len(base) < 10:
-        key = f"r{base}"
+    elif (chosen := row_id(base)) is not None:
+        key = f"r{chosen}"
     else:
         raise BadInput("Compare from stock, parent, or the id of a revision.", field="from")
     return key, comparisons.of_nodes(session, key, f"r{row.id}").comparison

@@ -96,12 +96,13 @@ def _vehicle(session: "Session", text: str) -> "Vehicle":
     """By VIN, number, or the only car that the search finds."""
     from app.errors import BadInput, NotFound
     from app.record import vehicles
+    from app.record.row_id import row_id
 
     known = vehicles.by_vin(session, "".join(text.split()).upper())
-    if known is None and text.isascii() and text.isdigit() and len(text) < 10:
-        return vehicles.vehicle(session, int(text))
     if known is not None:
         return known
+    if (number := row_id(text)) is not None:
+        return vehicles.vehicle(session, number)
     found = vehicles.search(session, text, limit=2)
     if not found:
         raise NotFound(f"No vehicle has “{text}” as its VIN, plate or number.")

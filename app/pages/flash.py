@@ -14,14 +14,14 @@ from app.actions.log_flash import NewFlash, log_flash
 from app.actions.record_first_start import record_first_start
 from app.actions.waive_coding import waive_coding
 from app.actions.write_coding_back import write_coding_back
-from app.errors import AppError, BadInput
+from app.errors import AppError
 from app.readers.coding import read_coding
 from app.readers.image import read_image
 from app.record import car_state, flashes, revisions, stocks, vehicles
 from app.record.car_state import vehicle_label
 from app.record.settings import shop
 from app.record.tables import Person
-from app.web.form import FormModel, OncePerForm, read_number, see_other, text_of
+from app.web.form import FormModel, OncePerForm, read_choice, read_number, see_other, text_of
 from app.web.now import Now
 from app.web.page import render
 from app.web.signed_in import Tuner, Viewer
@@ -171,10 +171,9 @@ def take(
     now: Now,
 ) -> Response:
     try:
-        if not form.what.isdigit() and form.what != "stock":
-            raise BadInput("Choose what was written.", field="what")
+        sentence = "Choose what was written."
         new = NewFlash(
-            revision_id=int(form.what) if form.what.isdigit() else None,
+            revision_id=None if form.what == "stock" else read_choice(form.what, field="what", sentence=sentence),
             outcome=form.outcome,
             supply_before_v=read_number(form.supply_before_v, field="supply_before_v", label="Voltage before"),
             supply_lowest_v=read_number(form.supply_lowest_v, field="supply_lowest_v", label="Lowest voltage"),

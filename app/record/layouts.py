@@ -141,7 +141,7 @@ def images_of(session: Session, row: Layout) -> Sequence[Stock | Revision]:
     names = select(Layout.id).where(Layout.name == row.name)
     units = set(session.scalars(select(Stock.control_unit_id).where(Stock.layout_id.in_(names))))
     if row.software_number:
-        same = func.lower(ControlUnit.software_number) == row.software_number.lower()
+        same = func.lower(ControlUnit.software_number) == func.lower(row.software_number)
         units |= set(session.scalars(select(ControlUnit.id).where(same)))
     stocks = session.scalars(select(Stock).where(Stock.control_unit_id.in_(units)).order_by(Stock.id)).all()
     rows = session.scalars(

@@ -8,6 +8,7 @@ from app.calc.calibration.image import Image
 from app.errors import BadInput, Conflict
 from app.record import images, layouts, revisions, stocks, vehicles
 from app.record.car_state import vehicle_label
+from app.record.row_id import row_id
 from app.record.tables import ControlUnit, Layout, Revision, Stock
 
 
@@ -24,15 +25,16 @@ class Node:
 
 def node(session: Session, key: str) -> Node:
     """The node of that name; BadInput for a name that is none."""
-    kind, _, number = ("stock", "", key[6:]) if key.startswith("stock-") else ("r", "", key[1:])
-    if not number.isdigit() or not key.startswith(("stock-", "r")):
+    kind = next((kind for kind in ("stock-", "r") if key.startswith(kind)), "")
+    number = row_id(key.removeprefix(kind))
+    if not kind or number is None:
         raise BadInput(f"“{key[:20]}” names neither stock nor a revision; use stock-1 or r1.", field="from")
     row: Revision | Stock
-    if kind == "stock":
-        row = stocks.stock(session, int(number))
+    if kind == "stock-":
+        row = stocks.stock(session, number)
         label = "Stock" if row.generation == 1 else f"Stock, generation {row.generation}"
     else:
-        row = revisions.revision(session, int(number))
+        row = revisions.revision(session, number)
         label = f"Revision {row.number} “{row.title}”"
     unit = vehicles.control_unit(session, row.control_unit_id)
     return Node(key, row, unit, label, vehicle_label(vehicles.vehicle(session, unit.vehicle_id)))

@@ -1,11 +1,16 @@
 """Journal heads as they stand on printed sheets."""
 
+import re
+
 from app.errors import BadInput
+
+_HEAD = re.compile(r"([0-9]{1,18})-([0-9a-f]+)")
 
 
 def read_anchor(text: str) -> tuple[int, str]:
-    """A printed head "12-0123456789abcdef" as (entry number, hex digits)."""
-    number, _, digits = text.strip().lower().partition("-")
-    if not (number.isascii() and number.isdigit() and digits) or set(digits) - set("0123456789abcdef"):
-        raise BadInput(f"“{text}” is no journal head; write it as printed, like 12-0123456789abcdef.", field="anchor")
-    return int(number), digits
+    """A printed head "12-0123456789abcdef" as (entry number, hex digits); raises `BadInput` for anything else."""
+    found = _HEAD.fullmatch(text.strip().lower())
+    if found is None:
+        shown = text.strip()[:80]
+        raise BadInput(f"“{shown}” is no journal head; write it as printed, like 12-0123456789abcdef.", field="anchor")
+    return int(found[1]), found[2]

@@ -16,6 +16,7 @@ from starlette.datastructures import FormData, UploadFile
 from app.errors import BadInput
 from app.record import form_keys
 from app.record.engine import reading
+from app.record.row_id import row_id
 from app.web.now import Now
 from app.web.signed_in import Viewer
 
@@ -135,6 +136,14 @@ def read_number(
     if not math.isfinite(value) or not lowest <= value <= highest:
         raise BadInput(f"{label} must be {_range(lowest, highest, unit)}; “{text.strip()}” is not.", field=field)
     return value
+
+
+def read_choice(text: str, *, field: str, sentence: str = "Choose one from the list.") -> int:
+    """The id of the row chosen from a list; raises `BadInput` with the sentence for anything else."""
+    found = row_id(text)
+    if found is None:
+        raise BadInput(sentence, field=field)
+    return found
 
 
 def _could_be_thousands(digits: str) -> bool:

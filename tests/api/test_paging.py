@@ -139,4 +139,5 @@ def test_verifying_through_the_api_takes_printed_heads(manager: Browser, entries
     assert manager.get(f"/api/v1/journal/verify?anchor={whole['head']}").json()["clean"]
     other = manager.get("/api/v1/journal/verify?anchor=3-0123456789abcdef").json()
     assert not other["clean"] and len(other["findings"]) == 1
-    assert manager.get("/api/v1/journal/verify?anchor=zz").status_code == 422
+    for wrong in ("zz", "3-", "²-0123456789abcdef", "7" * 5000 + "-0123456789abcdef"):
+        assert manager.get("/api/v1/journal/verify", params={"anchor": wrong}).status_code == 422

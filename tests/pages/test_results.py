@@ -143,6 +143,20 @@ def test_a_trial_of_impossible_consumption_is_refused_at_its_field(tuner: Browse
     assert 'id="distance-error"' in missing.text
 
 
+@pytest.mark.parametrize("revision", ["", "²", "none", "7" * 5000])
+def test_an_attribution_to_what_is_not_in_the_list_is_refused_and_never_taken_for_stock(
+    tuner: Browser, car: Car, sqlite_engine: Engine, revision: str
+) -> None:
+    tuner.submit(f"/vehicles/{car.vehicle_id}/strip-runs", SLIP)
+    sent = {"control_unit_id": str(car.unit_id), "revision": revision, "reason": "log of the laptop"}
+    for path in ("/strip-runs/1/attribution", "/dyno-sessions/1/attribution"):
+        answer = tuner.submit(path, sent)
+        assert answer.status_code == 422
+        assert "Choose stock or a revision" in answer.text
+    with reading(sqlite_engine) as session:
+        assert results.strip_attributions(session, [1])[1][car.unit_id].reason != "log of the laptop"
+
+
 def test_an_attribution_is_corrected_with_a_reason(tuner: Browser, car: Car, sqlite_engine: Engine) -> None:
     tuner.submit(f"/vehicles/{car.vehicle_id}/strip-runs", SLIP)
     trial(tuner, car, 5, 28.0)

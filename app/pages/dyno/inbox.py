@@ -18,7 +18,7 @@ from app.readers.dyno_file import read_dyno_file
 from app.record import content, dyno
 from app.record.car_state import vehicle_label
 from app.record.tables import Person
-from app.web.form import FormModel, OncePerForm, see_other
+from app.web.form import FormModel, OncePerForm, read_choice, see_other
 from app.web.now import Now
 from app.web.page import render
 from app.web.signed_in import Tuner, Viewer
@@ -125,9 +125,10 @@ def take_from_inbox(
 ) -> Response:
     item = dyno.inbox_item(session, item_id)
     try:
-        if not form.session_id.isdigit():
-            raise BadInput("Choose the session that the file belongs to.", field="session_id")
-        row = dyno.dyno_session(session, int(form.session_id))
+        chosen = read_choice(
+            form.session_id, field="session_id", sentence="Choose the session that the file belongs to."
+        )
+        row = dyno.dyno_session(session, chosen)
         data = content.fetch(session, item.sha256)
         with session.begin_nested():
             add_runs(

@@ -10,11 +10,12 @@ from pydantic import Field
 from sqlalchemy.orm import Session
 
 from app.actions.add_runs import NewRuns, add_runs
-from app.actions.attribute import Result, attribute
+from app.actions.attribute import Result
 from app.actions.decide_run import decide_run
 from app.actions.record_session import record_session
 from app.calc.dyno.correction import STANDARDS
 from app.errors import AppError, BadInput, Conflict
+from app.pages.attribution import AttributionForm, attribute_as_typed
 from app.pages.dyno.profile import read_file
 from app.pages.dyno.session_form import FIELD_OF, PURPOSES, SessionForm, new_session
 from app.pages.dyno.session_view import session_page
@@ -24,7 +25,7 @@ from app.record.attributions import suggested
 from app.record.car_state import vehicle_label
 from app.web.csv_out import csv_download
 from app.web.download import attachment
-from app.web.form import FormModel, OncePerForm, read_number, see_other, text_of
+from app.web.form import FormModel, OncePerForm, read_choice, read_number, see_other, text_of
 from app.web.now import Now
 from app.web.page import render, view_of
 from app.web.signed_in import Tuner, Viewer
@@ -86,12 +87,6 @@ class RunsForm(FormModel):
 
 class DecisionForm(FormModel):
     included: str = "no"
-    reason: str = ""
-
-
-class AttributionForm(FormModel):
-    control_unit_id: int
-    revision: str = ""
     reason: str = ""
 
 
@@ -208,12 +203,14 @@ def take_session(
 
 def _attributed(text: str) -> dict[int, int | None] | None:
     """ "unit:revision" pairs as the form's choices give them; None when the suggestion shall be taken."""
-    pairs = [part.split(":") for part in text.split() if ":" in part]
+    pairs = [part.split(":", 1) for part in text.split() if ":" in part]
     if not pairs:
         return None
-    if any(not unit.isdigit() or not (what == "stock" or what.isdigit()) for unit, what in pairs):
-        raise BadInput("Choose what was on each control unit.", field="attributed")
-    return {int(unit): None if what == "stock" else int(what) for unit, what in pairs}
+    return {_chosen(unit): None if what == "stock" else _chosen(what) for unit, what in pairs}
+
+
+def _chosen(text: str) -> int:
+    return read_choice(text, field="attributed", sentence="Choose what was on each control unit.")
 
 
 @router.get("/dyno-sessions/{session_id:int}")
@@ -320,16 +317,7 @@ def take_attribution(
     now: Now,
 ) -> Response:
     try:
-        with session.begin_nested():
-            attribute(
-                session,
-                person=person,
-                at=now,
-                result=Result(dyno_session_id=session_id),
-                control_unit_id=form.control_unit_id,
-                revision_id=int(form.revision) if form.revision.isdigit() else None,
-                reason=form.reason,
-            )
+        attribute_as_typed(session, person, now, form, Result(dyno_session_id=session_id))
     except AppError as error:
         return _refused(request, session, person, session_id, error)
     return see_other(request, session, f"/dyno-sessions/{session_id}", once)

@@ -4,8 +4,7 @@ from dataclasses import dataclass
 from typing import Any
 
 from app.actions.record_session import NewSession
-from app.errors import BadInput
-from app.web.form import FormModel, read_number
+from app.web.form import FormModel, read_choice, read_number
 from app.web.units_view import UnitsView
 
 PURPOSES = (
@@ -59,14 +58,15 @@ FIELD_OF = {key: number.field for key, number in _NUMBERS.items()}
 
 def new_session(form: SessionForm, units: UnitsView) -> NewSession:
     """The session as the form tells it, in SI."""
-    if not form.dyno_id.isdigit():
-        raise BadInput("Choose the dyno; add it first on the Dynos page if it is new.", field="dyno_id")
+    dyno_id = read_choice(
+        form.dyno_id, field="dyno_id", sentence="Choose the dyno; add it first on the Dynos page if it is new."
+    )
     values: dict[str, Any] = {}
     for key, spec in _NUMBERS.items():
         typed = read_number(getattr(form, spec.field), field=spec.field, label=spec.label)
         values[key] = typed if typed is None or spec.quantity is None else units.read(typed, spec.quantity)
     return NewSession(
-        dyno_id=int(form.dyno_id),
+        dyno_id=dyno_id,
         purpose=form.purpose,
         correction_standard=form.correction_standard,
         gear=form.gear,

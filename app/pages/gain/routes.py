@@ -10,6 +10,7 @@ from app.pages.gain.export import gain_table
 from app.pages.gain.view import GainQuery, gain_page
 from app.record import gains
 from app.web.csv_out import csv_download
+from app.web.form import read_choice
 from app.web.page import render, view_of
 from app.web.signed_in import Viewer
 from app.web.transaction import Read
@@ -23,9 +24,8 @@ Text = Annotated[str, Query(max_length=400)]
 def _ids(given: list[str]) -> tuple[int, ...]:
     """Session ids of one or several `with` parameters, "3,4" as well as 3 and 4."""
     parts = [part.strip() for text in given for part in text.split(",") if part.strip()]
-    if any(not (part.isascii() and part.isdigit() and len(part) < 10) for part in parts):
-        raise BadInput("A further session is named by its number.", field="with")
-    return tuple(dict.fromkeys(int(part) for part in parts))
+    sentence = "A further session is named by its number."
+    return tuple(dict.fromkeys(read_choice(part, field="with", sentence=sentence) for part in parts))
 
 
 @router.get("/gains")

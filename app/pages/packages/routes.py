@@ -19,7 +19,7 @@ from app.readers.image import read_image
 from app.record import content, packages, revisions, vehicles
 from app.record.flash_log import NewFlash
 from app.web.download import attachment
-from app.web.form import FormModel, OncePerForm, read_number, see_other, text_of
+from app.web.form import FormModel, OncePerForm, read_choice, read_number, see_other, text_of
 from app.web.now import Now
 from app.web.page import render, view_of
 from app.web.signed_in import Tuner, Viewer
@@ -71,7 +71,7 @@ def issue(
                 at=now,
                 revision_id=revision_id,
                 format=form.format,
-                coding_snapshot_id=int(form.coding_snapshot_id) if form.coding_snapshot_id.isdecimal() else None,
+                coding_snapshot_id=_snapshot_id(form),
                 note=form.note,
             )
     except AppError as error:
@@ -86,6 +86,11 @@ def issue(
             status=error.status,
         )
     return see_other(request, session, f"/release-packages/{package.id}", once)
+
+
+def _snapshot_id(form: IssueForm) -> int | None:
+    chosen = form.coding_snapshot_id
+    return read_choice(chosen, field="coding_snapshot_id") if chosen else None
 
 
 @router.get("/revisions/{revision_id:int}/package")

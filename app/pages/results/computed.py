@@ -14,7 +14,7 @@ from app.pages.results.figures import LABELS, difference_text, figure_text
 from app.record import dyno, gains, strip, vehicles
 from app.record.car_state import vehicle_label
 from app.record.strip import Assumptions
-from app.web.form import read_number
+from app.web.form import read_choice, read_number
 from app.web.page import View, render, view_of
 from app.web.signed_in import Viewer
 from app.web.transaction import Read
@@ -23,6 +23,7 @@ from app.web.units_view import UnitsView
 router = APIRouter()
 
 Text = Annotated[str, Query(max_length=20)]
+_CHOOSE = "Choose a session of this car."
 
 
 @dataclass(frozen=True, slots=True)
@@ -128,9 +129,10 @@ def _chosen(values: dict[str, str], names: dict[int, str]) -> list[int]:
     for name in ("session", "against"):
         if not values[name]:
             continue
-        if not values[name].isdigit() or int(values[name]) not in names:
-            raise BadInput("Choose a session of this car.", field=name)
-        found.append(int(values[name]))
+        chosen = read_choice(values[name], field=name, sentence=_CHOOSE)
+        if chosen not in names:
+            raise BadInput(_CHOOSE, field=name)
+        found.append(chosen)
     return found[::-1] if len(found) == 2 else found
 
 

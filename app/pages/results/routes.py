@@ -7,10 +7,11 @@ from fastapi.responses import HTMLResponse, Response
 from pydantic import Field
 from sqlalchemy.orm import Session
 
-from app.actions.attribute import Result, attribute
+from app.actions.attribute import Result
 from app.actions.record_economy_trial import record_economy_trial
 from app.actions.record_strip_run import record_strip_run
 from app.errors import AppError, BadInput
+from app.pages.attribution import AttributionForm, attribute_as_typed
 from app.pages.results.figures import LABELS
 from app.pages.results.view import Typed, results_page
 from app.record import results
@@ -48,12 +49,6 @@ class TrialForm(FormModel):
     fuel: str = ""
     conditions: str = ""
     driven_at: str = ""
-
-
-class AttributionForm(FormModel):
-    control_unit_id: int
-    revision: str = ""
-    reason: str = ""
 
 
 def _figures(form: StripForm, view: View) -> dict[str, float]:
@@ -175,7 +170,7 @@ def attribute_strip_run(
 ) -> Response:
     vehicle_id = results.strip_run(session, run_id).vehicle_id
     try:
-        _attribute(session, person, now, form, Result(strip_run_id=run_id))
+        attribute_as_typed(session, person, now, form, Result(strip_run_id=run_id))
     except AppError as error:
         return _refused(request, session, person, vehicle_id, {}, error)
     return see_other(request, session, f"/vehicles/{vehicle_id}/results#strip", once)
@@ -193,20 +188,7 @@ def attribute_trial(
 ) -> Response:
     vehicle_id = results.economy_trial(session, trial_id).vehicle_id
     try:
-        _attribute(session, person, now, form, Result(economy_trial_id=trial_id))
+        attribute_as_typed(session, person, now, form, Result(economy_trial_id=trial_id))
     except AppError as error:
         return _refused(request, session, person, vehicle_id, {}, error)
     return see_other(request, session, f"/vehicles/{vehicle_id}/results#economy", once)
-
-
-def _attribute(session: Session, person: Person, now: Now, form: AttributionForm, result: Result) -> None:
-    with session.begin_nested():
-        attribute(
-            session,
-            person=person,
-            at=now,
-            result=result,
-            control_unit_id=form.control_unit_id,
-            revision_id=int(form.revision) if form.revision.isdigit() else None,
-            reason=form.reason,
-        )

@@ -15,7 +15,7 @@ from app.readers.image import read_image
 from app.record import layouts, revisions, stocks, vehicles
 from app.record.car_state import on_units, vehicle_label
 from app.record.tables import Person, Revision
-from app.web.form import FormModel, OncePerForm, see_other, text_of
+from app.web.form import FormModel, OncePerForm, read_choice, see_other, text_of
 from app.web.now import Now
 from app.web.page import render
 from app.web.signed_in import Tuner
@@ -143,8 +143,4 @@ def _logged(session: Session, unit_id: int, form: RevisionForm, person: Person, 
 
 def _number(text: str, field: str) -> int | None:
     """The id chosen; "stock" and nothing are none."""
-    if text in ("", "stock"):
-        return None
-    if not (text.isascii() and text.isdigit() and len(text) < 10):
-        raise BadInput("Choose one from the list.", field=field)
-    return int(text)
+    return None if text in ("", "stock") else read_choice(text, field=field)
