@@ -18,8 +18,12 @@ def by_id(session: Session, person_id: int) -> Person:
 
 
 def by_name(session: Session, name: str) -> Person | None:
-    """The person of that name, upper and lower case alike."""
-    return session.scalar(select(Person).where(func.lower(Person.name) == name.strip().lower()))
+    """The person of that name, upper and lower case alike.
+
+    Compared here, since SQLite's lower() leaves "Ø" as it is; a workshop has few people.
+    """
+    wanted = name.strip().casefold()
+    return next((person for person in session.scalars(select(Person)) if person.name.casefold() == wanted), None)
 
 
 def everyone(session: Session) -> list[Person]:

@@ -54,6 +54,16 @@ def test_the_right_password_leads_where_the_person_wanted_to_go(person: Person, 
     assert anonymous.get("/journal").status_code == 200
 
 
+@pytest.mark.parametrize("typed", ["Øystein Ünal", "øystein ünal", "ØYSTEIN ÜNAL"])
+def test_a_name_of_any_alphabet_signs_in_in_upper_and_lower_case(
+    app: FastAPI, engine: Engine, anonymous: Browser, typed: str
+) -> None:
+    app.state.engine = engine
+    with transaction(engine) as session:
+        add_person(session, person=None, at=datetime.now(UTC), name="Øystein Ünal", role="tuner", password=PASSWORD)
+    assert sign_in(anonymous, name=typed) == 303
+
+
 @pytest.mark.parametrize(
     "next",
     [
