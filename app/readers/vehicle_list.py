@@ -77,7 +77,7 @@ def read_vehicle_list(data: bytes) -> VehicleList:
     if not headings:
         raise _empty()
     fields = [_field(heading) for heading in headings]
-    _check_headings(headings, fields, first)
+    _check_headings(fields, first)
     found: list[ListedVehicle] = []
     for line, cells in rows:
         if len(found) == MOST_LINES:
@@ -154,9 +154,7 @@ def _field(heading: str) -> tuple[str, Callable[[str, bool], Any]] | None:
     return (name, readers[name]) if name in readers else None
 
 
-def _check_headings(
-    headings: list[str], fields: list[tuple[str, Callable[[str, bool], Any]] | None], line: int
-) -> None:
+def _check_headings(fields: list[tuple[str, Callable[[str, bool], Any]] | None], line: int) -> None:
     names = [field[0] for field in fields if field is not None]
     for needed in ("vin", "make", "model"):
         if needed not in names:

@@ -32,10 +32,6 @@ def newest_version() -> str:
     return version
 
 
-def needs_upgrade(engine: Engine) -> bool:
-    return current_version(engine) != newest_version()
-
-
 def upgrade(engine: Engine) -> None:
     """Run the missing migrations in one transaction; refuse a database that a newer program wrote."""
     known = {script.revision for script in ScriptDirectory.from_config(alembic_config()).walk_revisions()}

@@ -24,8 +24,3 @@ def read_moment(text: str, zone: ZoneInfo, *, now: datetime, field: str, label: 
     if moment > now + timedelta(minutes=5):
         raise BadInput(f"{label} lies in the future; check the date.", field=field)
     return moment
-
-
-def typed_moment(moment: datetime, zone: ZoneInfo) -> str:
-    """A moment as it stands in a field of date and time."""
-    return moment.astimezone(zone).strftime("%Y-%m-%dT%H:%M")

@@ -54,9 +54,3 @@ def channel_label(name: str) -> str:
     """
     known = CHANNEL_NAMES.get(name)
     return name.replace("_", " ").strip() if known is None else known.label
-
-
-def channel_quantity(name: str) -> str | None:
-    """The channel's quantity; None for an unknown one."""
-    known = CHANNEL_NAMES.get(name)
-    return None if known is None else known.quantity

@@ -13,11 +13,9 @@ from numpy.typing import NDArray
 
 Values = NDArray[np.float64]
 
-POOLED_RPM = 200.0
-"""Variances are averaged over this far to either side: noise changes slowly with engine speed."""
-
 REACH = 8
-"""The same in steps of the 25 rpm grid."""
+"""Variances are averaged over this many steps of the 25 rpm grid to either side: noise changes slowly with engine
+speed."""
 
 LAGS = 2 * REACH + 2
 _SEGMENTS = 5

@@ -122,7 +122,7 @@ def compare_page(session: Session, compared: Compared, address: Address, person:
         listed=len(listed),
         panel=panel,
         missing=_missing(comparison, address),
-        ranges=range_views(comparison.unexplained[first:last], _name_prefix(compared, address, person)),
+        ranges=range_views(comparison.unexplained[first:last], _name_prefix(address, person)),
         range_count=len(comparison.unexplained),
         earlier_ranges=address.href(ranges=max(0, first - RANGES)) + "#unexplained" if first else None,
         later_ranges=address.href(ranges=last) + "#unexplained" if last < len(comparison.unexplained) else None,
@@ -247,7 +247,7 @@ def _compare_again(session: Session, compared: Compared, person: Person) -> tupl
     return f"{which} compared before {name} was on record.", f"/layouts/{compared.layout.id}/recompute"
 
 
-def _name_prefix(compared: Compared, address: Address, person: Person) -> str | None:
+def _name_prefix(address: Address, person: Person) -> str | None:
     if person.role not in ("tuner", "manager"):
         return None
     return f"/compare/name?{address.subject_query()}"

@@ -7,14 +7,15 @@ from typing import Any
 
 from sqlalchemy.orm import Session
 
-from app.calc.dyno.correction import BOOST_CAUTION, STANDARDS
+from app.calc.dyno.correction import BOOST_CAUTION, standard_words
 from app.calc.dyno.gain import ReadOff
 from app.calc.dyno.repeatability import repeatability
+from app.calc.number_text import rpm
 from app.errors import Conflict
 from app.pages.dyno.session_limits import limits_view
 from app.pages.gain.charts import gain_chart
 from app.pages.gain.view import SideView, condition_row, session_names, side_view
-from app.pages.gain.words import Quantity, average_of, judged, rpm, verdict_words
+from app.pages.gain.words import Quantity, average_of, judged, verdict_words
 from app.record import dyno, gains, journal, report_evidence, vehicles
 from app.record.car_state import pending_of
 from app.record.gain_report import GainReport, report
@@ -104,7 +105,6 @@ def report_page(
     power, torque = Quantity("power", "Power", view.units), Quantity("torque", "Torque", view.units)
     rows = dyno.sessions_of_vehicle(session, found.vehicle.id)
     named = session_names(session, rows, view)
-    names = (named[before_id], named[after_id])
     place = gains.place_words([found.before, found.after])
     checked = limits_view(session, found.vehicle.id, dyno.runs_of(session, [after_id])[after_id], view.units)
     told = report_evidence.statements(session, found.after.row)
@@ -138,17 +138,17 @@ def report_page(
         shares=_shares(figures),
         chart=gain_chart(found, ("Before", "After"), [], power, place),
         chart_summary="Thin lines are single pulls. Below: the gain; the shaded band covers the whole curve at once.",
-        sides=(_side(session, found.before, named, view), _side(session, found.after, named, view)),
+        sides=(_side(found.before, named, view), _side(found.after, named, view)),
         converted=""
         if not found.converted or found.standard is None
-        else f"Both sessions are computed under {STANDARDS[found.standard]} from their raw pulls.",
+        else f"Both sessions are computed anew from their raw pulls, {standard_words(found.standard)}.",
         comparability=found.comparability.sentence,
         conditions=tuple(
             (row.name, row.before, row.after, row.verdict)
             for row in (condition_row(item, view) for item in found.comparability.items)
         ),
         method=found.result.method,
-        warnings=_warnings(found, names),
+        warnings=_warnings(found),
         calibrations=_calibrations(session, found, view),
         verified=tuple((one.title, one.sentence) for one in told if one.verified),
         not_verified=tuple((one.title, one.sentence) for one in told if not one.verified),
@@ -230,7 +230,7 @@ def _shares(figures: GainReport) -> str:
     )
 
 
-def _side(session: Session, side: Side, named: dict[int, str], view: View) -> SideFacts:
+def _side(side: Side, named: dict[int, str], view: View) -> SideFacts:
     repeats = ""
     if side.pulls is not None:
         found = repeatability(side.pulls)
@@ -243,7 +243,7 @@ def _side(session: Session, side: Side, named: dict[int, str], view: View) -> Si
     return SideFacts(side_view(side, named), repeats)
 
 
-def _warnings(found: Compared, names: tuple[str, str]) -> tuple[str, ...]:
+def _warnings(found: Compared) -> tuple[str, ...]:
     result = found.result
     assert result is not None
     told = list(result.warnings)
@@ -258,13 +258,11 @@ def _warnings(found: Compared, names: tuple[str, str]) -> tuple[str, ...]:
 
 def _calibrations(session: Session, found: Compared, view: View) -> tuple[CalibrationFacts, ...]:
     return tuple(
-        _calibration(session, one, view)
-        for one in report_evidence.carried(session, found.after.row)
-        if one.revision is not None
+        _calibration(one, view) for one in report_evidence.carried(session, found.after.row) if one.revision is not None
     )
 
 
-def _calibration(session: Session, one: Carried, view: View) -> CalibrationFacts:
+def _calibration(one: Carried, view: View) -> CalibrationFacts:
     revision = one.revision
     assert revision is not None
     with writing_as(view):
