@@ -189,6 +189,18 @@ CHANNELS: tuple[Channel, ...] = (
         "air_pressure_hpa", "pressure", "hPa", r"baro|luftdruck|lufttryck|atmos|(air|ambient) press|umgebungsdruck"
     ),
     _channel(
+        "load_percent",
+        "ratio",
+        "%",
+        r"\bload\b|engineload|calcload|absload|motorlast|\blast\b|lastgrad|motorbelast|belastn?ing|"
+        r"charge (du )?(moteur|calcul)|charge (absolue|relative)|taux de charge|carga (del |do )?motor|"
+        r"carga (calculada|absoluta)|carico (del )?motore|carico (calcolato|assoluto)|"
+        r"obciazeni|kuormitu|zatizeni|нагрузк|terheles|sarcina",
+        no=f"{_NOT_ENGINE}|{_TARGET}|brake|dyno|cell|tyre|tire|axle|batter|alternator|generator|electric|"
+        r"\blast (run|pull)|roller|power|torque|\bkg\b|\bg (rev|cyl|stroke)|\bm?g (hub|str)|\bk?n\b",
+        assumed="%",
+    ),
+    _channel(
         "throttle_percent",
         "ratio",
         "%",
