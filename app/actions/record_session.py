@@ -73,7 +73,9 @@ def record_session(
     for unit_id, revision_id in chosen.items():
         if revision_id is not None:
             revisions.require_same_unit(revisions.revision(session, revision_id), unit_id)
-        confirmed = "confirmed by the person" if attributed is not None else "from the flash log by time"
+        confirmed = (
+            "confirmed when the session was recorded" if attributed is not None else "from the flash log by time"
+        )
         session.add(
             Attribution(
                 dyno_session_id=row.id,

@@ -8,6 +8,7 @@ from fastapi.responses import HTMLResponse
 from sqlalchemy.orm import Session
 
 from app.calc.dyno.correction import STANDARDS
+from app.calc.number_text import plain
 from app.record import fleet, fleet_gains
 from app.record.car_state import vehicle_label
 from app.record.fleet import Family, SharedChange
@@ -15,7 +16,7 @@ from app.record.fleet_gains import CarGain, FleetGain
 from app.web.page import render, view_of
 from app.web.signed_in import Viewer
 from app.web.transaction import Read
-from app.web.units_view import UnitsView, plain
+from app.web.units_view import UnitsView
 
 router = APIRouter(prefix="/fleet")
 

@@ -7,7 +7,7 @@ import numpy as np
 from numpy.typing import NDArray
 from sqlalchemy.orm import Session
 
-from app.calc.dyno.correction import STANDARDS
+from app.calc.dyno.correction import standard_words
 from app.calc.dyno.drivetrain_loss import DrivetrainLoss, apparent_loss
 from app.calc.dyno.gain import (
     BandAverage,
@@ -125,7 +125,7 @@ def _loss(session: Session, found: Compared, before: CurvePeak) -> tuple[Drivetr
         vehicle.rated_power_kw,
         driven_axles="front" if axles == "front" else "rear" if axles == "rear" else "all",
         rated_standard=vehicle.rated_standard,
-        wheel_standard=None if found.standard is None else STANDARDS[found.standard],
+        wheel_standard=None if found.standard is None else standard_words(found.standard),
         wheel_uncertainty_kw=before.half,
     )
     return loss, ""

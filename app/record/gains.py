@@ -150,7 +150,6 @@ def _circumstances(session: Session, one: Side) -> Circumstances:
         start_intake_c=row.start_intake_c,
         start_coolant_c=row.start_coolant_c,
         battery_soc_percent=row.battery_soc_percent,
-        factor=None if one.factor is None else one.factor.factor,
     )
 
 

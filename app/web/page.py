@@ -15,6 +15,7 @@ from fastapi.responses import HTMLResponse
 from jinja2 import Environment, FileSystemLoader, StrictUndefined
 from sqlalchemy.orm import Session
 
+from app.calc.number_text import NARROW_SPACE, plain
 from app.record import journal
 from app.record.car_state import pending_everywhere
 from app.record.settings import Shop
@@ -24,7 +25,7 @@ from app.resources import resource_dir
 from app.settings import Settings
 from app.web.assets import load_assets
 from app.web.signed_in import ROLE_NAMES
-from app.web.units_view import CHOICES, NARROW_SPACE, UnitsView, plain, units_of
+from app.web.units_view import CHOICES, UnitsView, units_of
 
 _NAV = (
     ("Today", "/"),

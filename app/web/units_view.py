@@ -1,9 +1,9 @@
 """Numbers as one person reads and types them: in the units that the person chose."""
 
-import math
 from collections.abc import Mapping
 from dataclasses import dataclass, field
 
+from app.calc.number_text import NARROW_SPACE, plain
 from app.calc.units import UNITS_OF, convert, convert_difference
 from app.record.tables import Person
 
@@ -24,20 +24,6 @@ _DECIMALS = {
     "mpg (US)": 1, "mpg (UK)": 1, "km/L": 1, "rpm": 0, "V": 1, "%": 1, "λ": 3, "s": 3, "m": 2, "km": 0, "mi": 0,
     "L": 2, "°": 1,
 }  # fmt: skip
-NARROW_SPACE = "\u202f"
-MINUS = "\u2212"
-
-
-def plain(value: float, decimals: int, *, sign: bool = False) -> str:
-    """A number with a true minus sign and a fixed number of decimals; "−0.0" is written "0.0", and thousands are
-    set apart from five digits on."""
-    if not math.isfinite(value):
-        return "not known"
-    grouping = "," if abs(value) >= 10_000 else ""
-    text = f"{value:{'+' if sign else ''}{grouping}.{decimals}f}"
-    if not text.strip("+-0."):
-        text = text.lstrip("+-")
-    return text.replace("-", MINUS)
 
 
 @dataclass(frozen=True, slots=True)

@@ -37,7 +37,7 @@ export function lookOf(element, { paper = false } = {}) {
     rule: read("--rule-strong"),
     paper: read("--chart-paper"),
     attention: read("--attention"),
-    roles: { before: read("--chart-before"), after: read("--chart-after"), limit: read("--chart-limit") },
+    roles: { before: read("--chart-before"), after: read("--chart-after"), limit: read("--chart-limit"), left: read("--ink-soft") },
     series: SERIES.map(read),
     states: { attention: read("--attention"), danger: read("--danger"), ok: read("--ok"), info: read("--info"), unknown: read("--unknown") },
     difference: stops(DIFFERENCE.map(read)),

@@ -8,7 +8,7 @@
 //   kind    lines | gain | control | bars | heatmap | section | surface
 //   x, y    {label, unit}; for maps {label, unit, values: […]}
 //   series  [{name, x: […], y: […], low: […], high: […], role, of, dash, pen, axis}]
-//             role   before | after | limit | pull (thin, not in the legend; of: the role whose colour it takes) | absent = own colour
+//             role   before | after | limit | left (out of a result) | pull (thin, not in the legend; of: the role whose colour it takes) | absent = own colour
 //             low, high   the band around the curve; both or neither
 //             pen    number of its own colour and dash, to look the same in several places; absent = its place in the list
 //             axis   "y2" puts it on the right-hand axis (needs y2)

@@ -49,7 +49,7 @@ def test_a_session_is_attributed_by_the_flash_log_unless_said_otherwise(caller: 
     ]
     said = opened(caller, car, attributed={str(car.unit_id): None})
     assert said["attributions"] == [
-        {"control_unit_id": car.unit_id, "revision_id": None, "reason": "confirmed by the person"}
+        {"control_unit_id": car.unit_id, "revision_id": None, "reason": "confirmed when the session was recorded"}
     ]
     assert caller.get(f"/dyno-sessions/{said['id']}").json()["attributions"] == said["attributions"]
 

@@ -152,6 +152,43 @@ def test_a_channel_that_no_pull_carries_is_not_observed_and_never_passed(
     assert 'data-state="ok"' not in body.split('id="limits"')[1].split("</section>")[0]
 
 
+def test_a_limit_by_load_is_judged_where_the_logged_load_lies_in_its_region(
+    tuner: Browser, made: Made, limited: Callable[[NewLimit], None]
+) -> None:
+    session_id = made(seeds=())
+    head, *rows = pull_csv(5).decode().splitlines()
+    # Full load to 5000 1/min, eased above: the exhaust passes 800 °C at 5500 1/min, at 80 % load.
+    loads = ["96.0" if float(row.split(";")[0]) <= 5000 else "80.0" for row in rows]
+    data = "\n".join([head + ";Motorlast [%]", *(f"{row};{load}" for row, load in zip(rows, loads, strict=True))])
+    assert (
+        tuner.submit(f"/dyno-sessions/{session_id}/runs", files={"files": ("a.csv", data.encode())}).status_code == 303
+    )
+    limited(NewLimit("exhaust_temperature_c", "max", 800.0, load_lo_percent=90.0))
+    limited(NewLimit("exhaust_temperature_c", "max", 800.0, load_hi_percent=85.0))
+    words = words_of(tuner.get(f"/dyno-sessions/{session_id}").text.split('id="limits"')[1].split('id="pulls"')[0])
+    assert "1 of 2 limits crossed" in words
+    assert "not observed" not in words
+    assert re.search(r"to 85.% load crossed 5,500\u202frpm in pull 1", words)
+
+
+def test_what_was_cut_from_a_pull_is_said_and_drawn(tuner: Browser, made: Made) -> None:
+    session_id = made(seeds=())
+    head, *rows = pull_csv(5, channels=False).decode().splitlines()
+    start = [f"1500;{20 + k % 2}" for k in range(30)]
+    lift_off = [f"{6500 - 60 * k};-40" for k in range(1, 25)]
+    data = "\n".join([head, *start, *rows, *lift_off]).encode()
+    assert tuner.submit(f"/dyno-sessions/{session_id}/runs", files={"files": ("a.csv", data)}).status_code == 303
+    body = tuner.get(f"/dyno-sessions/{session_id}").text
+    found = re.search(r"made from (\d,\d+) to (\d,\d+).rpm: (\d+) samples before and (\d+) after", words_of(body))
+    assert found is not None
+    low, high, before, after = (int(text.replace(",", "")) for text in found.groups())
+    assert 1500 <= low <= 1700 and 6300 <= high <= 6500
+    assert 30 <= before <= 34 and 24 <= after <= 28
+    series = chart_of(body, "pulls-chart")["series"]
+    assert [one["name"] for one in series] == ["Pull 1", "Left out of the curves"]  # type: ignore[attr-defined]  # JSON
+    assert min(series[0]["x"]) == low and max(series[0]["x"]) == high  # type: ignore[index]  # JSON
+
+
 def test_what_was_recognised_stands_with_each_pull(tuner: Browser, made: Made) -> None:
     body = tuner.get(f"/dyno-sessions/{made()}").text
     assert re.search(r"Torque \[Nm\]</th>\s*<td>Torque \[N·m\]</td>\s*<td>certain", body)

@@ -147,7 +147,7 @@ def test_sessions_that_do_not_compare_give_no_sheet(tuner: Browser, measured: Me
 
 def test_another_standard_is_said_with_both_factors(tuner: Browser, measured: Measured) -> None:
     page = sheet(tuner, measured, "&standard=sae_j1349")
-    assert "Both sessions are computed under SAE J1349 (1990 form) from their raw pulls." in page
+    assert "Both sessions are computed anew from their raw pulls, corrected by SAE J1349 (1990 form)." in page
     assert page.count("SAE J1349 (1990 form), factor ") == 2
     assert "already compensates for the air" in page  # the car is boosted
 

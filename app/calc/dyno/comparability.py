@@ -8,7 +8,7 @@ Verdict = Literal["same", "within bounds", "differs", "not recorded"]
 
 @dataclass(frozen=True, slots=True)
 class Circumstances:
-    """The conditions of one session; None and empty text: not recorded. `factor` is the correction factor."""
+    """The conditions of one session; None and empty text: not recorded."""
 
     dyno: str = ""
     gear: str = ""
@@ -24,7 +24,6 @@ class Circumstances:
     start_intake_c: float | None = None
     start_coolant_c: float | None = None
     battery_soc_percent: float | None = None
-    factor: float | None = None
 
 
 @dataclass(frozen=True, slots=True)

@@ -82,6 +82,15 @@ class CorrectionFactor:
         return STANDARDS[self.standard]
 
 
+def standard_words(standard: str) -> str:
+    """How power was corrected, within a sentence.
+
+    >>> standard_words("none"), standard_words("jis_d1001")
+    ('uncorrected', 'corrected by JIS D 1001')
+    """
+    return "uncorrected" if standard == "none" else f"corrected by {STANDARDS[standard]}"
+
+
 @dataclass(frozen=True, slots=True)
 class _Limits:
     factor: tuple[float, float] | None = None

@@ -162,16 +162,21 @@ def on_common_grid(curves: Sequence[Curve]) -> Pulls:
     return Pulls(grid, torque, np.stack([c.power_kw[k] for c, k in zip(curves, keep, strict=True)]))
 
 
+def sweep_rows(channels: Mapping[str, Values]) -> tuple[slice, str]:
+    """The rows of a recording from which its curve is made, and what was cut in words; BadInput without a sweep."""
+    speed, torque = torque_of(channels)
+    sweep = find_sweep(speed, torque)
+    rows = np.flatnonzero(_known(channels))
+    return slice(int(rows[sweep.first]), int(rows[sweep.last - 1]) + 1), sweep.cut
+
+
 def in_sweep(channels: Mapping[str, Values]) -> dict[str, Values]:
     """A recording cut to its full-load sweep; all of it where no sweep is found.
 
     Limits for full load are not meant for the lift-off, where an engine on the overrun runs lean.
     """
     try:
-        speed, torque = torque_of(channels)
-        sweep = find_sweep(speed, torque)
+        kept, _ = sweep_rows(channels)
     except BadInput:
         return dict(channels)
-    rows = np.flatnonzero(_known(channels))
-    kept = slice(int(rows[sweep.first]), int(rows[sweep.last - 1]) + 1)
     return {name: values[kept] for name, values in channels.items()}

@@ -7,6 +7,7 @@ own standard and tolerance, the dyno its own losses. Nothing here states an engi
 from dataclasses import dataclass
 from typing import Literal
 
+from app.calc.number_text import plain
 from app.errors import BadInput
 
 DrivenAxles = Literal["front", "rear", "all"]
@@ -86,7 +87,7 @@ def apparent_loss(
         f"rated by {rated_standard or 'a standard not on record'}, wheel power {wheel_standard or 'as recorded'}"
     )
     sentence = (
-        f"Apparent drivetrain loss {100 * loss:.1f}{spread} % ({standards}); usual for this driveline by common "
+        f"Apparent drivetrain loss {plain(100 * loss, 1)}{spread} % ({standards}); usual for this driveline by common "
         f"practice: {100 * usual[0]:.0f} to {100 * usual[1]:.0f} %. "
     )
     if judgement != "usual":

@@ -8,6 +8,7 @@ from numpy.typing import NDArray
 from app.calc.dyno.curve import Pulls
 from app.calc.dyno.history import History
 from app.calc.dyno.sweep import SHORTEST_RPM
+from app.calc.number_text import plain, rpm
 from app.errors import BadInput
 
 Values = NDArray[np.float64]
@@ -42,7 +43,8 @@ class _Part:
 
     @property
     def figure(self) -> str:
-        return f"power differs by {self.difference:+.2f} % (90 % interval {self.low:+.2f} to {self.high:+.2f} %)"
+        low, high = plain(self.low, 2, sign=True), plain(self.high, 2, sign=True)
+        return f"power differs by {plain(self.difference, 2, sign=True)} % (90 % interval {low} to {high} %)"
 
 
 def equivalence(
@@ -76,7 +78,7 @@ def equivalence(
         return EquivalenceResult(None, sentence, whole, None, None, worst, at, None)
     parts = [_part("", before, after, margin_percent, history, whole=True)]
     for columns in np.array_split(np.arange(a.speed_rpm.size), 3):
-        where = f"from {a.speed_rpm[columns[0]]:.0f} to {a.speed_rpm[columns[-1]]:.0f} rpm "
+        where = f"from {a.speed_rpm[columns[0]]:,.0f} to {rpm(float(a.speed_rpm[columns[-1]]))} "
         parts.append(_part(where, before[:, columns], after[:, columns], margin_percent, history, whole=False))
     p = max(part.p for part in parts)
     sentence = _sentence(parts, margin_percent)

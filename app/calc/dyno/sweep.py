@@ -51,10 +51,18 @@ def find_sweep(speed_rpm: Values, torque_nm: Values) -> Sweep:
         )
     begin, end = max(rises, key=lambda rise: speed[rise[1] - 1] - speed[rise[0]])
     first, last = begin * size, len(speed_rpm) if end == steps else end * size
-    cut = f"{first} samples before and {len(speed_rpm) - last} after the sweep are left out"
+    cut = _left_out(first, len(speed_rpm) - last)
     if len(rises) > 1:
         cut += f"; of {len(rises)} sweeps in this recording the one over the widest range of speeds was taken"
     return Sweep(first, last, cut)
+
+
+def _left_out(before: int, after: int) -> str:
+    if not before + after:
+        return "no sample is left out"
+    if before + after == 1:
+        return f"1 sample {'before' if before else 'after'} the sweep is left out"
+    return f"{before:,} {'sample' if before == 1 else 'samples'} before and {after:,} after the sweep are left out"
 
 
 def _rises(speed: Values, torque: Values) -> list[tuple[int, int]]:

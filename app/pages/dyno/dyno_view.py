@@ -10,13 +10,13 @@ from typing import Any
 from sqlalchemy.orm import Session
 
 from app.calc.dyno.control_chart import Chart, individuals, standard_deviations, usual_count
+from app.calc.number_text import plain
 from app.pages.dyno.profile import ColumnRow, choices, rows_of
 from app.record import dyno, dyno_curves, dyno_levels, vehicles
 from app.record.car_state import vehicle_label
 from app.record.dyno_levels import CarLevels
 from app.record.tables import DynoSession, Person
 from app.web.page import View, day, writing_as
-from app.web.units_view import plain
 
 
 @dataclass(frozen=True, slots=True)

@@ -14,14 +14,15 @@ from app.calc.dyno.mean_band import MeanBand, mean_band
 from app.calc.dyno.planning import pulls_needed, resolvable_kw
 from app.calc.dyno.repeatability import Repeatability, repeatability
 from app.calc.dyno.settling import follows, standing_apart
+from app.calc.number_text import plain, rpm
 from app.errors import BadInput
 from app.pages.gain.charts import mean_of, pulls_of
-from app.pages.gain.words import Quantity, rpm
+from app.pages.gain.words import Quantity
 from app.record import dyno_curves, gains
 from app.record.dyno import RunRecord
 from app.record.gains import Side
 from app.web.form import read_number
-from app.web.units_view import UnitsView, plain
+from app.web.units_view import UnitsView
 
 
 @dataclass(frozen=True, slots=True)

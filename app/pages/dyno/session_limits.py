@@ -10,12 +10,12 @@ from sqlalchemy.orm import Session
 from app.calc.dyno.channel_names import CHANNEL_NAMES, channel_label
 from app.calc.dyno.curve import in_sweep
 from app.calc.dyno.limits import Array, LimitFinding, LimitSummary, check_limits
-from app.pages.gain.words import rpm
+from app.calc.number_text import plain, rpm
 from app.pages.limits import limit_words, region_words
 from app.record import channels, limits, vehicles
 from app.record.dyno import RunRecord
 from app.record.tables import VehicleLimit
-from app.web.units_view import UnitsView, plain
+from app.web.units_view import UnitsView
 
 MOST_POINTS = 800
 Pull = tuple[int, Mapping[str, Array]]

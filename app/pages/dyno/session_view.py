@@ -11,6 +11,7 @@ from app.calc.dyno.correction import STANDARDS, CorrectionFactor
 from app.pages.dyno.profile import ColumnRow, rows_of
 from app.pages.dyno.session_curve import CurveView, curve_view, level_words
 from app.pages.dyno.session_limits import LimitsView, limits_view
+from app.pages.dyno.session_raw import cut_words, raw_chart, raw_summary
 from app.record import channels, dyno, flashes, gains, revisions, vehicles
 from app.record.car_state import vehicle_label
 from app.record.dyno import RunRecord
@@ -19,8 +20,6 @@ from app.record.results import build_of
 from app.record.tables import DynoSession, Person
 from app.web.page import View, day, writing_as
 from app.web.units_view import UnitsView
-
-MAX_POINTS = 400
 
 
 @dataclass(frozen=True, slots=True)
@@ -36,6 +35,7 @@ class PullRow:
     range_rpm: str
     start: str
     level: str
+    cut: str
     findings: tuple[str, ...]
     columns: tuple[ColumnRow, ...]
 
@@ -110,8 +110,8 @@ def session_page(
         gains=_gains(session, row, view) if side.pulls is not None else (),
         pulls=tuple(_pull(one, levels.get(one.run.position, ""), view.units) for one in runs),
         attributions=_attributions(session, row),
-        raw=_chart(runs, view.units),
-        raw_summary=_summary(runs, view.units),
+        raw=raw_chart(runs, side, view.units),
+        raw_summary=raw_summary(runs, side, view.units),
         sentence=sentence,
     )
 
@@ -193,6 +193,7 @@ def _pull(one: RunRecord, level: str, units: UnitsView) -> PullRow:
         f"{known.min():,.0f} to {known.max():,.0f} rpm" if known.size else "no engine speed",
         ", ".join(start) or "not recorded",
         level,
+        cut_words(data),
         tuple(str(text) for text in one.run.findings),
         rows_of(one.run.columns),
     )
@@ -219,44 +220,3 @@ def _attributions(session: Session, row: DynoSession) -> tuple[AttributionRow, .
             )
         )
     return tuple(rows)
-
-
-def _chart(runs: list[RunRecord], units: UnitsView) -> dict[str, Any] | None:
-    """Power of every pull as recorded, thinned to what a screen can show."""
-    series = []
-    for one in runs:
-        data = channels.unpack(one.run.channels)
-        if "power_kw" not in data or "engine_speed_rpm" not in data:
-            continue
-        step = max(1, len(data["power_kw"]) // MAX_POINTS)
-        good = np.isfinite(data["power_kw"]) & np.isfinite(data["engine_speed_rpm"])
-        x, y = data["engine_speed_rpm"][good][::step], data["power_kw"][good][::step]
-        name = f"Pull {one.run.position}" + ("" if one.included else " (excluded)")
-        shown = [round(units.show(float(v), "power"), 3) for v in y]
-        series.append(
-            {"name": name, "x": [round(float(v), 1) for v in x], "y": shown, "dash": None if one.included else "dot"}
-        )
-    if not series:
-        return None
-    return {
-        "kind": "lines",
-        "x": {"label": "Engine speed", "unit": "rpm"},
-        "y": {"label": "Power at the wheels", "unit": units.symbol("power"), "from_zero": True},
-        "series": series,
-    }
-
-
-def _summary(runs: list[RunRecord], units: UnitsView) -> str:
-    peaks = []
-    for one in runs:
-        data = channels.unpack(one.run.channels)
-        if one.included and "power_kw" in data:
-            peaks.append(float(np.nanmax(data["power_kw"])))
-    if not peaks:
-        return "No pull counts yet."
-    if len(peaks) == 1:
-        return f"Peak {units.text(peaks[0], 'power')} as recorded, uncorrected."
-    return (
-        f"Peaks between {units.text(min(peaks), 'power')} and {units.text(max(peaks), 'power')} "
-        f"in {len(peaks)} pulls, as recorded, uncorrected."
-    )

@@ -9,7 +9,8 @@ from fastapi.responses import HTMLResponse
 from sqlalchemy.orm import Session
 
 from app.calc.dyno.gain import at_speed
-from app.pages.gain.words import Quantity, judged, rpm, verdict_words
+from app.calc.number_text import rpm
+from app.pages.gain.words import Quantity, judged, verdict_words
 from app.record import unit_gains, vehicles
 from app.record.car_state import vehicle_label
 from app.record.tables import Revision

@@ -12,6 +12,7 @@ from sqlalchemy.orm import Session
 from app.calc.dyno.comparability import Item
 from app.calc.dyno.correction import STANDARDS
 from app.calc.dyno.gain import BandAverage, Gain, ReadOff, at_speed
+from app.calc.number_text import rpm
 from app.pages.dyno.session_view import factor_words
 from app.pages.gain.charts import gain_chart
 from app.pages.gain.words import (
@@ -20,7 +21,6 @@ from app.pages.gain.words import (
     judged,
     peak_words,
     read_off_of,
-    rpm,
     verdict_words,
 )
 from app.readers.speed_lists import read_bands, read_speeds

@@ -6,8 +6,9 @@ import numpy as np
 from numpy.typing import NDArray
 
 from app.calc.dyno.gain import BandAverage, Gain, ReadOff, shares
+from app.calc.number_text import rpm
 from app.record.gain_report import CurvePeak
-from app.web.units_view import NARROW_SPACE, UnitsView
+from app.web.units_view import UnitsView
 
 Values = NDArray[np.float64]
 
@@ -44,10 +45,6 @@ class Quantity:
 
     def difference(self, value: float, spread: float | None = None) -> str:
         return self.units.difference_text(value, self.name, spread)
-
-
-def rpm(speed: float) -> str:
-    return f"{speed:,.0f}{NARROW_SPACE}rpm"
 
 
 def verdict_words(result: Gain, quantity: Quantity) -> str:

@@ -2,7 +2,8 @@
 
 from collections.abc import Mapping
 
-from app.web.units_view import NARROW_SPACE, UnitsView, plain
+from app.calc.number_text import NARROW_SPACE, plain
+from app.web.units_view import UnitsView
 
 LABELS = {
     "et_60ft_s": "60 ft",

@@ -8,6 +8,7 @@ from sqlalchemy.orm import Session
 
 from app.calc.dyno.economy import EconomyChange, Trial, economy_change
 from app.calc.dyno.strip_rules import RULES, estimates, plausibility, power_from_et_kw, power_from_trap_kw
+from app.calc.number_text import plain
 from app.errors import BadInput
 from app.pages.results.figures import LABELS, slip
 from app.record import dyno, results, revisions, strip, vehicles
@@ -15,7 +16,7 @@ from app.record.car_state import vehicle_label
 from app.record.results import build_of
 from app.record.tables import Attribution, EconomyTrial, Person, StripRun, Vehicle
 from app.web.page import View
-from app.web.units_view import UnitsView, plain
+from app.web.units_view import UnitsView
 
 
 @dataclass(frozen=True, slots=True)

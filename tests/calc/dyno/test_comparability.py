@@ -23,7 +23,6 @@ COMPLETE = Circumstances(
     start_intake_c=24.0,
     start_coolant_c=88.0,
     battery_soc_percent=70.0,
-    factor=1.0,
 )
 
 

@@ -84,7 +84,7 @@ def test_more_below_and_less_above_is_no_equivalence() -> None:
     found = equivalence(drawn(3, 1), drawn(3, 2, change=tilt), margin_percent=2)
     assert abs(found.difference_percent) < 0.8
     assert found.equivalent is False
-    assert "Not equivalent to the baseline: from 1500 to" in found.sentence
+    assert "Not equivalent to the baseline: from 1,500 to" in found.sentence
     assert abs(found.worst_percent) > 4
 
 

@@ -55,7 +55,7 @@ def test_start_and_lift_off_are_cut_at_any_sampling_rate(hz: int, noise_rpm: flo
     # Within 0.3 s of the true ends: of the 8 s sweep never less than 92 % is kept, of the rest nothing to speak of.
     assert one.begins - 0.06 * hz - 1 <= found.first <= one.begins + 0.3 * hz
     assert one.ends - 0.3 * hz <= found.last <= one.ends + 0.06 * hz + 1
-    assert found.cut.startswith(f"{found.first} samples before and {one.speed.size - found.last} after")
+    assert found.cut.startswith(f"{found.first:,} samples before and {one.speed.size - found.last:,} after")
 
 
 @pytest.mark.parametrize("hz", [10, 20, 100, 1000])

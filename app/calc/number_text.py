@@ -1,0 +1,31 @@
+"""Numbers inside sentences, written alike on every page."""
+
+import math
+
+NARROW_SPACE = "\u202f"
+MINUS = "\u2212"
+
+
+def plain(value: float, decimals: int, *, sign: bool = False) -> str:
+    """A number with a true minus sign and a fixed number of decimals; "−0.0" is written "0.0", and thousands are
+    set apart from five digits on.
+
+    >>> plain(-0.814, 2), plain(0.0, 1, sign=True), plain(12345.6, 0)
+    ('−0.81', '0.0', '12,346')
+    """
+    if not math.isfinite(value):
+        return "not known"
+    grouping = "," if abs(value) >= 10_000 else ""
+    text = f"{value:{'+' if sign else ''}{grouping}.{decimals}f}"
+    if not text.strip("+-0."):
+        text = text.lstrip("+-")
+    return text.replace("-", MINUS)
+
+
+def rpm(speed: float) -> str:
+    """An engine speed with its unit.
+
+    >>> rpm(5950.0)
+    '5,950\\u202frpm'
+    """
+    return f"{speed:,.0f}{NARROW_SPACE}rpm"
