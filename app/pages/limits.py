@@ -82,18 +82,25 @@ class WithdrawForm(FormModel):
 
 def limit_words(channel: str, bound: str, value: float, units: UnitsView) -> str:
     """ "Lambda at most 0.880 λ"."""
+    return f"{channel_label(channel)} {bound_words(channel, bound, value, units)}"
+
+
+def bound_words(channel: str, bound: str, value: float, units: UnitsView) -> str:
+    """ "at most 0.880 λ"."""
     name = CHANNEL_NAMES.get(channel)
     shown = f"{value:g}" if name is None else units.text(value, name.quantity)
-    return f"{channel_label(channel)} {'at most' if bound == 'max' else 'at least'} {shown}"
+    return f"{'at most' if bound == 'max' else 'at least'} {shown}"
 
 
 def region_words(row: VehicleLimit) -> str:
     """ "3,000 to 6,500 rpm", or "everywhere"."""
-    parts = [
-        _span(row.speed_lo_rpm, row.speed_hi_rpm, "rpm"),
-        _span(row.load_lo_percent, row.load_hi_percent, "% load"),
-    ]
+    parts = [_span(row.speed_lo_rpm, row.speed_hi_rpm, "rpm"), load_words(row)]
     return ", ".join(part for part in parts if part) or "everywhere"
+
+
+def load_words(row: VehicleLimit) -> str:
+    """ "from 60 % load"; empty for a limit at any load."""
+    return _span(row.load_lo_percent, row.load_hi_percent, "% load")
 
 
 def _span(low: float | None, high: float | None, unit: str) -> str:

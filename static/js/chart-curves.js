@@ -1,6 +1,6 @@
 // Kinds drawn from series: lines, gain, control, bars.
 
-import { axisOf, baseLayout, fade, uprightAxisOf } from "./chart-look.js";
+import { axisOf, baseLayout, fade, uprightAxisOf, wrapped } from "./chart-look.js";
 
 const DASHES = ["solid", "dash", "dot", "dashdot", "longdash", "longdashdot"];
 
@@ -34,7 +34,7 @@ function tracesOf(list, look, unit, axes = {}, shownInLegend = () => true) {
     const spread = series.low && series.high ? series.low.map((low, i) => [low, series.high[i]]) : null;
     const range = spread ? " (%{customdata[0]:.1f} to %{customdata[1]:.1f})" : "";
     traces.push({
-      name: series.name,
+      name: look.narrow ? wrapped(series.name, look.width - 72, look.size) : series.name,
       legendgroup: series.name,
       x: series.x,
       y: series.y,

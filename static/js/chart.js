@@ -127,7 +127,11 @@ document.addEventListener("themechange", () => redrawAll(false));
 addEventListener("beforeprint", () => redrawAll(true));
 addEventListener("afterprint", () => redrawAll(false));
 document.addEventListener("toggle", (event) => {
-  for (const element of event.target.querySelectorAll?.(".chart[data-ready]") ?? []) window.Plotly.Plots.resize(element);
+  // Drawn while it was hidden it had no width, after which names and margins go.
+  for (const element of event.target.querySelectorAll?.(".chart[data-ready]") ?? []) {
+    redraw(element);
+    window.Plotly.Plots.resize(element);
+  }
 }, true);
 document.addEventListener("htmx:load", (event) => drawWithin(event.target.parentElement ?? document));
 document.addEventListener("htmx:beforeCleanupElement", (event) => {

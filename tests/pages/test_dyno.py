@@ -137,6 +137,7 @@ def test_a_crossed_limit_says_where_first_how_far_and_in_which_pulls(
     assert "crossed in 1, 2, 3; seen in 3 of 3" in words
     chart = chart_of(body, "limit-exhaust-temperature-c")
     assert chart["series"][-1]["role"] == "limit"  # type: ignore[index]  # JSON
+    assert chart["series"][-1]["name"] == "At most 800.0\u202f°C"  # type: ignore[index]  # JSON
     assert chart["series"][-1]["x"][0] == 3000  # type: ignore[index]  # JSON
 
 

@@ -11,7 +11,7 @@ from app.calc.dyno.channel_names import CHANNEL_NAMES, channel_label
 from app.calc.dyno.curve import in_sweep
 from app.calc.dyno.limits import Array, LimitFinding, LimitSummary, check_limits
 from app.calc.number_text import plain, rpm
-from app.pages.limits import limit_words, region_words
+from app.pages.limits import bound_words, limit_words, load_words, region_words
 from app.record import channels, limits, vehicles
 from app.record.dyno import RunRecord
 from app.record.tables import VehicleLimit
@@ -153,8 +153,8 @@ def _chart(channel: str, rows: Sequence[VehicleLimit], pulls: Sequence[Pull], un
                 low if row.speed_lo_rpm is None else row.speed_lo_rpm,
                 high if row.speed_hi_rpm is None else row.speed_hi_rpm,
             ]
-            words = limit_words(row.channel, row.bound, row.value, units)
-            series.append({"name": words, "x": ends, "y": [shown(row.value)] * 2, "role": "limit"})
+            words = ", ".join(filter(None, (bound_words(row.channel, row.bound, row.value, units), load_words(row))))
+            series.append({"name": words[:1].upper() + words[1:], "x": ends, "y": [shown(row.value)] * 2, "role": "limit"})
     label = channel_label(channel)
     unit = "" if quantity is None else units.symbol(quantity)
     return LimitChart(
