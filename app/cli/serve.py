@@ -1,6 +1,5 @@
 """`revledger serve`: the program in the browser."""
 
-import ipaddress
 import os
 import socket
 from datetime import UTC, datetime, timedelta
@@ -44,19 +43,11 @@ def serve(
     run(listening, workers, hosts=(*settings.hosts, *(name or ())))
 
 
-def is_loopback(host: str) -> bool:
-    if host == "localhost":
-        return True
-    try:
-        return ipaddress.ip_address(host).is_loopback
-    except ValueError:
-        return False
-
-
 def refuse_open_network(engine: "Engine", host: str) -> None:
     """Raise `Conflict` when other computers would reach a record that nobody's password protects."""
     from app.record import people
     from app.record.engine import reading
+    from app.web.guard import is_loopback
 
     if is_loopback(host):
         return

@@ -17,6 +17,7 @@ from app.record.passwords import password_fits
 from app.record.sign_ins import start
 from app.web.cookie import clear_token, set_token, token_of
 from app.web.form import FormModel
+from app.web.guard import can_be_overheard
 from app.web.log import log
 from app.web.now import Now
 from app.web.page import render
@@ -34,6 +35,7 @@ class SignInPage:
     name: str
     error: str | None
     nobody_yet: bool
+    overheard: bool
 
 
 @dataclass(frozen=True, slots=True)
@@ -80,7 +82,7 @@ def own_path(address: str) -> str:
 def show_sign_in(request: Request, session: Read, person: Anyone, next: str = "/") -> Response:
     if person is not None:
         return RedirectResponse(own_path(next), 303)
-    page = SignInPage(own_path(next), "", None, not people.anyone(session))
+    page = SignInPage(own_path(next), "", None, not people.anyone(session), can_be_overheard(request.scope))
     return render(request, "sign_in/page.html", page, session=session, person=None, title="Sign in")
 
 
@@ -93,7 +95,7 @@ def take_sign_in(
     token = sign_in(session, person=candidate, at=now, password_fits=fits, old_token=token_of(request))
     if token is None:
         log("sign-in refused", request, candidate_id=None if candidate is None else candidate.id)
-        page = SignInPage(own_path(form.next), form.name, REFUSED, False)
+        page = SignInPage(own_path(form.next), form.name, REFUSED, False, can_be_overheard(request.scope))
         return render(request, "sign_in/page.html", page, session=reading, person=None, title="Sign in", status=401)
     log("signed in", request, candidate_id=None if candidate is None else candidate.id)
     response = RedirectResponse(own_path(form.next), 303)

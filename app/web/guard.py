@@ -57,6 +57,22 @@ def host_allowed(host: str | None, names: frozenset[str]) -> bool:
     return True
 
 
+def is_loopback(host: str) -> bool:
+    """Whether a name or address, without a port, is this machine and nothing but it."""
+    if host == "localhost":
+        return True
+    try:
+        return ipaddress.ip_address(host).is_loopback
+    except ValueError:
+        return False
+
+
+def can_be_overheard(scope: Scope) -> bool:
+    """Whether others on the network can read along: another computer asks, and not over https."""
+    host = urlsplit("//" + (header(scope, b"host") or "")).hostname or ""
+    return scheme_of(scope) != "https" and not is_loopback(host)
+
+
 def same_origin(scope: Scope) -> bool:
     """Whether the request comes from one of our own pages, or from a program that is no browser.
 

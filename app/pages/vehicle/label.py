@@ -1,7 +1,7 @@
 """The label for a key tag: plate, VIN and a code that opens the car's page."""
 
 from dataclasses import dataclass
-from urllib.parse import quote
+from urllib.parse import quote, urlsplit
 
 import segno
 from fastapi import APIRouter, Request
@@ -10,6 +10,7 @@ from markupsafe import Markup
 
 from app.record import vehicles
 from app.settings import Settings
+from app.web.guard import is_loopback
 from app.web.page import render
 from app.web.signed_in import Viewer
 from app.web.transaction import Read
@@ -50,14 +51,13 @@ def show(request: Request, vehicle_id: int, session: Read, person: Viewer) -> HT
     settings: Settings = request.app.state.settings
     base = settings.base_url or str(request.base_url).rstrip("/")
     address = f"{base}/vehicles/by-vin/{quote(vehicle.vin)}"
-    host = request.url.hostname if not settings.base_url else None
     page = LabelPage(
         vehicle.id,
         f"{vehicle.make} {vehicle.model}",
         vehicle.plate,
         vehicle.vin,
         address,
-        host in ("127.0.0.1", "localhost", "::1"),
+        is_loopback(urlsplit(base).hostname or ""),
         code_of(address),
     )
     return render(request, "vehicles/label.html", page, session=session, person=person, title="Key tag label")
