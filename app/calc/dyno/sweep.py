@@ -104,12 +104,13 @@ def _without_lift_off(speed: Values, torque: Values, begin: int, end: int) -> tu
     beyond = min(len(speed), end + REACH + PATIENCE)
     reached = np.maximum.accumulate(speed[begin:beyond])
     earlier = np.minimum(np.searchsorted(reached, speed[begin:beyond] - LIFT_RPM), np.arange(beyond - begin))
-    before = torque[begin + earlier]
-    kept = torque[begin:beyond] / np.where(before > 0, before, np.inf)
+    before, here = torque[begin + earlier], torque[begin:beyond]
+    # Products, not a quotient: a torque next to nothing must not overflow.
+    gone, going = ((before <= 0) | (here < share * before) for share in (0.6, 0.9))
     last = end - begin
-    while last > FEWEST_SAMPLES and kept[last - 1] < 0.6:
+    while last > FEWEST_SAMPLES and gone[last - 1]:
         last -= 1
-    if kept[last:].size and kept[last:].min() < 0.6:
-        while last > FEWEST_SAMPLES and kept[last - 1] < 0.9:
+    if gone[last:].any():
+        while last > FEWEST_SAMPLES and going[last - 1]:
             last -= 1
     return begin, begin + last
