@@ -35,7 +35,7 @@ def pytest_addoption(parser: pytest.Parser) -> None:
 
 
 def pytest_configure(config: pytest.Config) -> None:
-    """A commit is judged by the same examples on every machine; before a release, or with a seed, new ones are drawn."""
+    """A commit is judged by the same examples everywhere; before a release, or with a seed, new ones are drawn."""
     drawn = config.getoption("--release") or config.getoption("--hypothesis-seed") is not None
     settings.register_profile("revledger", derandomize=not drawn, deadline=None)
     settings.load_profile("revledger")
