@@ -17,7 +17,7 @@ import httpx2
 
 ROOT = Path(__file__).resolve().parent.parent
 _FORKS = multiprocessing.get_context("forkserver")
-_FORKS.set_forkserver_preload(["app.main", "app.cli.serve", "uvicorn", "httptools"])
+_FORKS.set_forkserver_preload(["app.main", "app.cli.serve", "uvicorn"])
 PASSWORD = "rollers hum at dawn 47"
 
 

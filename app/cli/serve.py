@@ -26,10 +26,11 @@ def serve(
 ) -> None:
     """Bring the database up to date, after a backup of it, and serve the program."""
     from app.cli.database import open_database
-    from app.settings import from_environment
+    from app.settings import from_environment, sqlite_file
 
     settings = from_environment()
     engine, backup = open_database(settings)
+    typer.echo(f"The record lies in {sqlite_file(settings.database_url) or 'the database of REVLEDGER_DATABASE_URL'}")
     if backup is not None:
         typer.echo(f"The database was brought up to date; as it was before, it lies in {backup}")
     refuse_open_network(engine, host)

@@ -103,8 +103,11 @@ def start(tmp_path: Path) -> Iterator[Callable[..., Server]]:
         process.communicate(timeout=30)
 
 
-def test_the_first_start_prints_a_link_that_sets_up_the_first_manager(start: Callable[..., Server]) -> None:
+def test_the_first_start_prints_a_link_that_sets_up_the_first_manager(
+    start: Callable[..., Server], tmp_path: Path
+) -> None:
     server = start()
+    assert f"The record lies in {tmp_path / 'revledger.db'}\n" in server.said
     assert server.process.stdout is not None
     printed = server.process.stdout.readline()
     key = re.search(r"/first-run\?key=([\w-]{43})$", printed.strip())
