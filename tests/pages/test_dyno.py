@@ -96,7 +96,7 @@ def test_how_many_pulls_a_wanted_gain_takes_falls_with_its_size(tuner: Browser, 
 
     def needed(kw: str) -> int:
         words = words_of(tuner.get(f"/dyno-sessions/{session_id}?resolve={kw}").text)
-        found = re.search(r"(\d+) pulls before and \d+ after resolve", words)
+        found = re.search(r"(\d+) pulls before and \d+ after prove", words)
         return 51 if found is None else int(found[1])
 
     assert needed("0,5") > needed("2") >= needed("20") == 2

@@ -1,48 +1,60 @@
 """Before anyone burns fuel: how many pulls resolve a wanted gain."""
 
+import bisect
 import math
+from collections.abc import Callable
 
 from app.errors import BadInput
 
 MOST_PULLS = 50
 
 
-def pulls_needed(
-    sd_kw: float, wanted_kw: float, *, history_dof: int = 0, power: float = 0.8, alpha: float = 0.05
-) -> int | None:
-    """Pulls per session so that a two-sided t test finds a gain of `wanted_kw` with probability `power`.
+Limit = Callable[[int], tuple[float, float]]
+"""What a gain over its standard error must pass, and the degrees of freedom of that, for so many pulls per session."""
 
-    `sd_kw` is the repeatability standard deviation of one pull. Noncentral t distribution (NIST/SEMATECH e-Handbook of
-    Statistical Methods, section 7.2.2.2, with the noncentral form). None when more than 50 would be needed.
+
+def student(history_dof: int = 0, alpha: float = 0.05) -> Limit:
+    """The limit of a two-sided t test at one engine speed."""
+    from scipy.special import stdtrit
+
+    def limit(pulls: int) -> tuple[float, float]:
+        dof = max(1, 2 * (pulls - 1) + history_dof)
+        return float(stdtrit(dof, 1 - alpha / 2)), float(dof)
+
+    return limit
+
+
+def pulls_needed(sd_kw: float, wanted_kw: float, *, limit: Limit | None = None, power: float = 0.8) -> int | None:
+    """Pulls per session so that a gain of `wanted_kw` passes the limit with probability `power`.
+
+    `sd_kw` is the repeatability standard deviation of one pull; without a limit it is that of a t test of these pulls.
+    Noncentral t distribution (NIST/SEMATECH e-Handbook of Statistical Methods, section 7.2.2.2, with the noncentral
+    form). None when more than 50 would be needed.
 
     >>> pulls_needed(1.0, 3.07)
     3
     """
-    from scipy.special import stdtrit
-
     if wanted_kw <= 0:
         raise BadInput("The wanted gain must be above zero.", field="wanted_kw")
     if sd_kw <= 0:
         return 2
-    for n in range(2, MOST_PULLS + 1):
-        dof = 2 * (n - 1) + history_dof
-        shift = wanted_kw / (sd_kw * math.sqrt(2 / n))
-        critical = float(stdtrit(dof, 1 - alpha / 2))
-        if _power(dof, shift, critical) >= power - 5e-4:
-            return n
-    return None
+    at = limit or student()
+
+    def enough(pulls: int) -> bool:
+        critical, dof = at(pulls)
+        return _power(dof, wanted_kw / (sd_kw * math.sqrt(2 / pulls)), critical) >= power - 5e-4
+
+    found = bisect.bisect_left(range(MOST_PULLS + 1), True, lo=2, key=enough)
+    return found if found <= MOST_PULLS else None
 
 
-def resolvable_kw(sd_kw: float, pulls: int, *, history_dof: int = 0, power: float = 0.8, alpha: float = 0.05) -> float:
+def resolvable_kw(sd_kw: float, pulls: int, *, limit: Limit | None = None, power: float = 0.8) -> float:
     """The smallest gain that this many pulls per session find with probability `power`.
 
     >>> round(resolvable_kw(1.0, 3), 2)
     3.07
     """
-    from scipy.special import stdtrit
-
-    dof = max(1, 2 * (pulls - 1) + history_dof)
-    critical = float(stdtrit(dof, 1 - alpha / 2))
+    critical, dof = (limit or student())(pulls)
     low, high = 0.0, 1000.0
     for _ in range(80):
         middle = (low + high) / 2

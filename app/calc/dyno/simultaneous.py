@@ -126,30 +126,77 @@ def _with_history(
     both = merged([one for one in (structure, history.structure) if one is not None])
     if both is None:
         return None
-    prior = history.variance_along(samples[0].weight.size)
-    past = pooled_dof(float(history.dof), both)
-    prior_dof = 1.0 / (1.0 / history.between_dof + 1.0 / past.by_variance)
+    prior = _prior(history, both)
+    usual = history.variance_along(samples[0].weight.size)
     parts: list[Values] = []
     own_dofs: list[float] = []
     borrowed: list[float] = []
     for sample, share_lent in zip(samples, trust, strict=True):
         own = pooled_dof(float(sample.dof), both).by_variance if sample.dof > 0 else 0.0
-        lent = share_lent * prior_dof
-        variance = pooled_variance(_variance(sample)) if sample.dof > 0 else np.zeros(prior.size)
-        parts.append(sample.weight * (lent * prior + own * variance) / (lent + own))
+        lent = share_lent * prior.dof
+        variance = pooled_variance(_variance(sample)) if sample.dof > 0 else np.zeros(usual.size)
+        parts.append(sample.weight * (lent * usual + own * variance) / (lent + own))
         own_dofs.append(own)
         borrowed.append(lent)
-    means = np.array([float(part.mean()) for part in parts])
-    dofs = np.array(own_dofs) + np.array(borrowed)
-    # The sessions share what they borrow, so that together they know no more than it and their own pulls.
-    dof = float(min(_welch(list(means), list(dofs)), prior_dof + sum(own_dofs)))
-    share = float(np.average(np.array(own_dofs) / dofs, weights=means))
-    here = pooled_dof(float(max(1, _dof(samples))), both)
-    local = share + (1.0 - share) * prior_dof / past.by_variance
-    drift = here.drift * share**2 + past.drift * (1.0 - share) ** 2
+    means = [float(part.mean()) for part in parts]
     se = np.sqrt(np.sum(parts, axis=0))
-    u, used = _solved(here, dof, share, Shape(both, se.size, drift, local), alpha)
+    here = pooled_dof(float(max(1, _dof(samples))), both)
+    u, used = _backed(here, own_dofs, borrowed, means, prior, both, se.size, alpha)
     return Band(se, u, used, True, min(trust) == 0.0, False)
+
+
+@dataclass(frozen=True, slots=True)
+class _Prior:
+    """What a history lends: degrees of freedom, and those of its own variance pooled along the curve."""
+
+    dof: float
+    past: PooledDof
+
+
+def _prior(history: History, structure: Structure) -> _Prior:
+    past = pooled_dof(float(history.dof), structure)
+    return _Prior(1.0 / (1.0 / history.between_dof + 1.0 / past.by_variance), past)
+
+
+def _backed(
+    here: PooledDof,
+    own: Sequence[float],
+    lent: Sequence[float],
+    variances: Sequence[float],
+    prior: _Prior,
+    structure: Structure,
+    points: int,
+    alpha: float,
+) -> tuple[float, float]:
+    """Threshold and degrees of freedom of sessions with `own` and `lent` ones that bring these `variances`."""
+    dofs = np.array(own) + np.array(lent)
+    # The sessions share what they borrow, so that together they know no more than it and their own pulls.
+    dof = float(min(_welch(variances, list(dofs)), prior.dof + sum(own)))
+    share = float(np.average(np.array(own) / dofs, weights=variances))
+    local = share + (1.0 - share) * prior.dof / prior.past.by_variance
+    drift = here.drift * share**2 + prior.past.drift * (1.0 - share) ** 2
+    return _solved(here, dof, share, Shape(structure, points, drift, local), alpha)
+
+
+def planned_threshold(
+    structure: Structure | None, history: History | None, *, points: int, pulls: int
+) -> tuple[float, float] | None:
+    """Threshold and degrees of freedom of the gain between two sessions to come, of so many pulls each.
+
+    They are taken to scatter alike and as `structure` and the history say; None when neither says anything.
+    """
+    raw = 2.0 * (pulls - 1)
+    if history is None:
+        if structure is None:
+            return None
+        then = replace(structure, dof=raw)
+        estimate = pooled_dof(raw, then)
+        return _solved(estimate, estimate.by_variance, 1.0, Shape(then, points, estimate.drift, 1.0), ALPHA)
+    both = merged([one for one in (structure, history.structure) if one is not None])
+    if both is None:
+        return None
+    prior, own = _prior(history, both), pooled_dof(raw / 2.0, both).by_variance
+    return _backed(pooled_dof(raw, both), [own] * 2, [prior.dof] * 2, [1.0] * 2, prior, both, points, ALPHA)
 
 
 @dataclass(frozen=True, slots=True)

@@ -11,9 +11,10 @@ from sqlalchemy.orm import Session
 from app.calc.dyno.curve import Pulls
 from app.calc.dyno.history import History
 from app.calc.dyno.mean_band import MeanBand, mean_band
-from app.calc.dyno.planning import pulls_needed, resolvable_kw
+from app.calc.dyno.planning import Limit, pulls_needed, resolvable_kw, student
 from app.calc.dyno.repeatability import Repeatability, repeatability
 from app.calc.dyno.settling import follows, standing_apart
+from app.calc.dyno.simultaneous import planned_threshold
 from app.calc.number_text import plain, rpm
 from app.errors import BadInput
 from app.pages.gain.charts import mean_of, pulls_of
@@ -196,23 +197,34 @@ def _repeat(
         + (0.0 if history is None else history.dof * history.variance)
     ) / dof
     sd = sqrt(variance) * peak
-    past_dof = 0 if history is None else history.dof
-    answer, error = _answer(sd, past_dof, units, wanted)
+    limit = _limit(pulls, found, history)
+    answer, error = _answer(sd, limit, units, wanted)
     usable = max(2, found.count)
-    resolved = units.text(resolvable_kw(sd, usable, history_dof=past_dof), "power")
+    resolved = units.text(resolvable_kw(sd, usable, limit=limit), "power")
     return RepeatView(
         sentence=_sentence(found, units),
         facts=_facts(found, units),
         history=past,
-        planning=f"With {usable} pulls before and {usable} after, a gain of {resolved} at one engine speed is found in "
-        "8 of 10 cases.",
+        planning=f"With {usable} pulls before and {usable} after, a gain of {resolved} at the peak passes the band of "
+        "the whole curve, and so is proven, in 8 of 10 cases.",
         wanted=wanted,
         answer=answer,
         error=error,
     )
 
 
-def _answer(sd_kw: float, past_dof: int, units: UnitsView, wanted: str) -> tuple[str, str]:
+def _limit(pulls: Pulls, found: Repeatability, history: History | None) -> Limit:
+    """The band that a gain has to leave, as wide as sessions like this one would make it."""
+    structure = None if found.spread is None else found.spread.structure
+
+    def limit(count: int) -> tuple[float, float]:
+        planned = planned_threshold(structure, history, points=pulls.speed_rpm.size, pulls=count)
+        return student()(count) if planned is None else planned
+
+    return limit
+
+
+def _answer(sd_kw: float, limit: Limit, units: UnitsView, wanted: str) -> tuple[str, str]:
     """(answer, error) to how many pulls resolve a wanted gain, typed in the reader's unit."""
     try:
         typed = read_number(wanted, field="resolve", label="Gain to resolve")
@@ -220,13 +232,13 @@ def _answer(sd_kw: float, past_dof: int, units: UnitsView, wanted: str) -> tuple
             return "", ""
         if typed <= 0:
             raise BadInput("The gain to resolve must be above zero.", field="resolve")
-        needed = pulls_needed(sd_kw, units.read(typed, "power"), history_dof=past_dof)
+        needed = pulls_needed(sd_kw, units.read(typed, "power"), limit=limit)
     except BadInput as error:
         return "", error.sentence
     size = f"{wanted.strip()} {units.symbol('power')}"
     if needed is None:
         return f"More than 50 pulls each would be needed to resolve {size}: look for what makes the pulls scatter.", ""
-    return f"{needed} pulls before and {needed} after resolve {size} at one engine speed in 8 of 10 cases.", ""
+    return f"{needed} pulls before and {needed} after prove {size} at the peak in 8 of 10 cases.", ""
 
 
 def _sentence(found: Repeatability, units: UnitsView) -> str:

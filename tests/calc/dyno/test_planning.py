@@ -9,7 +9,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from scipy import stats
 
-from app.calc.dyno.planning import MOST_PULLS, pulls_needed, resolvable_kw
+from app.calc.dyno.planning import MOST_PULLS, pulls_needed, resolvable_kw, student
 from app.errors import BadInput
 from tests.calc.dyno.statistics_cases import CASES
 
@@ -34,9 +34,9 @@ def test_the_power_is_what_simulation_gives() -> None:
 
 
 def test_a_history_spares_pulls() -> None:
-    assert resolvable_kw(1.0, 2, history_dof=40) < resolvable_kw(1.0, 2) / 1.9
+    assert resolvable_kw(1.0, 2, limit=student(40)) < resolvable_kw(1.0, 2) / 1.9
     # With the standard deviation known, n = 2·(1.96 + 0.8416)² / d² (normal approximation, NIST handbook 7.2.2.2).
-    assert pulls_needed(1.0, 1.0, history_dof=10_000) == int(np.ceil(2 * (1.959964 + 0.841621) ** 2))
+    assert pulls_needed(1.0, 1.0, limit=student(10_000)) == int(np.ceil(2 * (1.959964 + 0.841621) ** 2))
 
 
 def test_what_no_number_of_pulls_resolves() -> None:
@@ -49,10 +49,10 @@ def test_what_no_number_of_pulls_resolves() -> None:
 @settings(max_examples=200, deadline=None)
 @given(sd=st.floats(0.1, 10), wanted=st.floats(0.5, 40), dof=st.integers(0, 60))
 def test_the_answer_resolves_the_gain_and_one_pull_fewer_does_not(sd: float, wanted: float, dof: int) -> None:
-    n = pulls_needed(sd, wanted, history_dof=dof)
+    n = pulls_needed(sd, wanted, limit=student(dof))
     if n is None:
-        assert resolvable_kw(sd, MOST_PULLS, history_dof=dof) > wanted * 0.999
+        assert resolvable_kw(sd, MOST_PULLS, limit=student(dof)) > wanted * 0.999
         return
-    assert resolvable_kw(sd, n, history_dof=dof) <= wanted * 1.002
+    assert resolvable_kw(sd, n, limit=student(dof)) <= wanted * 1.002
     if n > 2:
-        assert resolvable_kw(sd, n - 1, history_dof=dof) > wanted * 0.999
+        assert resolvable_kw(sd, n - 1, limit=student(dof)) > wanted * 0.999
