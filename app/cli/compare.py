@@ -121,7 +121,7 @@ def _map_line(delta: "MapDelta", width: int) -> str:
     summary, largest = delta.summary, delta.summary.largest
     cells = f"{summary.changed} of {summary.cells}"
     if largest is None:
-        change, percent, place = ("text" if delta.kind == "text" else "breakpoints"), "", ""
+        change, percent, place = summary.in_a_word, "", ""
     else:
         change = _with_unit(f"{largest.change:+.{delta.decimals}f}", delta.unit)
         percent = "" if largest.percent is None else f"{largest.percent:+.1f} %"

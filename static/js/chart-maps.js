@@ -2,7 +2,7 @@
 
 import { axisOf, baseLayout, fade, named, uprightAxisOf, wrapped } from "./chart-look.js";
 
-const shown = (value) => (typeof value === "number" ? value.toLocaleString("en", { maximumFractionDigits: 4 }) : String(value));
+const shown = (value) => (typeof value === "number" ? value.toLocaleString("en", { maximumFractionDigits: 4 }) : String(value ?? "–"));
 
 // Breakpoints are unevenly spaced; each cell gets the same room, so the picture has the shape of the table beside it.
 function cellAxis(look, axis, most, more) {

@@ -2,12 +2,14 @@
 
 import json
 import math
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 
 import numpy as np
+from numpy.typing import NDArray
 
 from app.calc.calibration.comparison import Comparison
 from app.calc.calibration.delta_json import comparison_to_json
+from app.calc.calibration.delta_summary import differs
 from app.calc.calibration.map_delta import DeltaAxis, Grid, MapDelta
 from app.calc.csv_text import Cell, csv_text
 
@@ -16,6 +18,7 @@ HEADER = (
     "address", "bytes before", "bytes after", "note",
 )  # fmt: skip
 _NOT_COVERED = "only one of the two maps covers this point"
+_NO_FIGURE = {"nan": "not a number", "inf": "infinite", "-inf": "minus infinite"}
 
 
 def comparison_csv(comparison: Comparison) -> str:
@@ -64,30 +67,52 @@ def _map_lines(delta: MapDelta) -> Iterator[dict[str, Cell]]:
     if grid is None:
         yield about | {"what": "map", "note": "shape or breakpoints changed; the cells cannot be compared"}
         return
-    for index in np.argwhere((grid.change != 0) | ~grid.covered):
-        yield about | {"what": "cell"} | _cell(grid, tuple(int(k) for k in index))
+    for index in np.argwhere(_listed(delta, grid)):
+        yield about | {"what": "cell"} | _cell(delta, grid, tuple(int(k) for k in index))
 
 
-def _cell(grid: Grid, index: tuple[int, ...]) -> dict[str, Cell]:
-    before, after, change = (_finite(float(cells[index])) for cells in (grid.before, grid.after, grid.change))
+def _listed(delta: MapDelta, grid: Grid) -> NDArray[np.bool_]:
+    """The cells that changed, and where breakpoints moved those that only one of the two maps covers."""
+    if delta.moved_grid is None:
+        return np.asarray(differs(delta.state_before, delta.state_after))
+    neither = np.isnan(grid.before) & np.isnan(grid.after)
+    changed = np.where(np.isnan(grid.change), (grid.before != grid.after) & ~neither, grid.change != 0)
+    return np.asarray(changed | ~grid.covered)
+
+
+def _cell(delta: MapDelta, grid: Grid, index: tuple[int, ...]) -> dict[str, Cell]:
+    numbers = [float(cells[index]) for cells in (grid.before, grid.after, grid.change)]
+    before, after, change = map(_finite, numbers)
     line: dict[str, Cell] = {"before": before, "after": after, "change": change}
     if before and change is not None:
         line["percent"] = 100 * change / abs(before)
-    if not grid.covered[index]:
-        line["note"] = _NOT_COVERED
+    notes = [] if grid.covered[index] else [_NOT_COVERED]
+    if not delta.by_hand:
+        notes += _special(numbers[:2])
+    line["note"] = "; ".join(notes) or None
     for which, k, axis in zip(("x", "y"), reversed(index), grid.axes or (None, None), strict=False):
         line[which] = k + 1 if axis is None else _finite(float(axis.values[k]))
         line[f"{which} unit"] = "cell" if axis is None else axis.unit or None
     return line
 
 
+def _special(numbers: Sequence[float | None]) -> list[str]:
+    """Words for those of before and after that a cell of the table cannot hold."""
+    return [
+        f"{side} is {_NO_FIGURE[repr(value)]}"
+        for side, value in zip(("before", "after"), numbers, strict=True)
+        if value is not None and not math.isfinite(value)
+    ]
+
+
 def _axis_lines(delta: MapDelta, old: DeltaAxis, new: DeltaAxis) -> Iterator[dict[str, Cell]]:
     if old.same_points(new):
         return
     for k in range(max(old.values.size, new.values.size)):
-        before, after = (_finite(float(a.values[k])) if k < a.values.size else None for a in (old, new))
-        if before != after:
-            note = f"breakpoint {k + 1} of {new.name or 'the axis'}"
+        numbers = [float(axis.values[k]) if k < axis.values.size else None for axis in (old, new)]
+        if numbers[0] != numbers[1] and not all(value != value for value in numbers):
+            before, after = (None if value is None else _finite(value) for value in numbers)
+            note = "; ".join([f"breakpoint {k + 1} of {new.name or 'the axis'}", *_special(numbers)])
             line: dict[str, Cell] = {"what": "breakpoint", "name": delta.name, "category": delta.category}
             yield line | {"unit": new.unit or None, "before": before, "after": after, "note": note}
 

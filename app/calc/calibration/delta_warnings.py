@@ -128,7 +128,8 @@ def _not_monotonic(delta: MapDelta) -> Iterable[str]:
 
 
 def _strict(axis: DeltaAxis) -> bool:
-    steps = np.diff(axis.values)
+    with np.errstate(all="ignore"):  # float breakpoints may hold any bits
+        steps = np.diff(axis.values)
     return bool((steps > 0).all() or (steps < 0).all())
 
 
@@ -138,8 +139,8 @@ def _jumps(delta: MapDelta, factor: float, stock: Floats) -> Iterable[str]:
     if after.ndim == 0 or stock.ndim != after.ndim or delta.kind == "text":
         return
     for dimension in range(after.ndim):
-        steps, usual = (np.abs(np.diff(cells, axis=dimension)) for cells in (after, stock))
-        if steps.size == 0 or usual.size == 0 or np.isnan(steps).all() or np.isnan(usual).all():
+        steps, usual = _steps(after, dimension), _steps(stock, dimension)
+        if np.isnan(steps).all() or np.isnan(usual).all():
             continue
         largest, bound = float(np.nanmax(steps)), float(np.nanmax(usual))
         if largest > factor * bound:
@@ -150,9 +151,17 @@ def _jumps(delta: MapDelta, factor: float, stock: Floats) -> Iterable[str]:
             )
 
 
+def _steps(cells: Floats, dimension: int) -> Floats:
+    """Sizes of the steps between neighbours; NaN beside a cell that holds no finite number."""
+    with np.errstate(all="ignore"):
+        steps = np.abs(np.diff(cells, axis=dimension))
+    return np.where(np.isfinite(steps), steps, np.nan)
+
+
 def _where(delta: MapDelta, index: tuple[int, ...]) -> str:
     places = [
         f"{axis.values[k]:.{axis.decimals}f} {axis.unit}".rstrip()
         for axis, k in zip(delta.axes_after, reversed(index), strict=False)
+        if np.isfinite(axis.values[k])
     ]
     return f" from {', '.join(places)} on" if places else ""

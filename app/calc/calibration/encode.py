@@ -31,14 +31,19 @@ def encode(table: MapTable | AxisTable, physical: ArrayLike) -> tuple[NDArray[An
 def write_cells(image: Image, table: MapTable | AxisTable, raw: ArrayLike) -> Image:
     """A copy of `image` with stored numbers `raw` (the table's shape) in the table's cells.
 
-    With a bit mask the cell's other bits stay as `image` has them. BadInput when a number does not fit.
+    Cells that hold their number already are left alone, byte for byte: another map may lie there too, and a float
+    that is no number has many forms. With a bit mask the cell's other bits stay as `image` has them. BadInput when a
+    number does not fit.
     """
     addresses, before, _ = _stored(table)
     dtype = storage(table.data_type).dtype(table.byte_order)
     values = np.broadcast_to(np.asarray(raw), before.shape)
     _check_fit(table, values)
-    order = np.argsort(addresses, axis=None)
-    sorted_addresses, cells = addresses.ravel()[order], values.ravel()[order]
+    changed = stored_differs(before, values)
+    if not changed.any():
+        return image
+    order = np.argsort(addresses[changed])
+    sorted_addresses, cells = addresses[changed][order], values[changed][order]
     mask = table.definition.bit_mask if isinstance(table, MapTable) else 0
     size = dtype.itemsize
     cuts = np.flatnonzero(np.diff(sorted_addresses) != size) + 1
@@ -53,6 +58,11 @@ def write_cells(image: Image, table: MapTable | AxisTable, raw: ArrayLike) -> Im
         else:
             patches.append((start, run.astype(dtype).tobytes()))
     return image.patched(patches)
+
+
+def stored_differs(before: NDArray[Any], after: NDArray[Any]) -> NDArray[np.bool_]:
+    """Which stored numbers differ; any two that are no numbers count as the same."""
+    return np.asarray((before != after) & ~((before != before) & (after != after)))
 
 
 def _unsigned(dtype: "np.dtype[Any]") -> "np.dtype[Any]":

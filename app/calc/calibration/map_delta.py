@@ -117,6 +117,22 @@ class DeltaSummary:
     uncovered: int = 0
     compared: Compared = "cell by cell"
 
+    @property
+    def in_a_word(self) -> str:
+        """What stands where the size of the change would, for a change that has none."""
+        return in_a_word(self.compared, self.changed)
+
+
+def in_a_word(compared: str, changed: int) -> str:
+    """What to call a change without a size.
+
+    >>> in_a_word("text", 3), in_a_word("cell by cell", 1), in_a_word("on both axes", 0)
+    ('text', 'no figure', 'breakpoints')
+    """
+    if compared == "text":
+        return "text"
+    return "no figure" if changed and compared != "not comparable" else "breakpoints"
+
 
 @dataclass(frozen=True, slots=True, eq=False)
 class MapSubject:

@@ -13,10 +13,12 @@ from numpy.typing import NDArray
 
 from app.calc.calibration.checksum import evaluate, recompute
 from app.calc.calibration.decode import decode, encode, undecodable, write_cells
+from app.calc.calibration.encode import stored_differs
 from app.calc.calibration.image import Image
 from app.calc.calibration.layout import Layout
 from app.calc.calibration.map_delta import MapDelta
 from app.calc.calibration.map_table import AxisTable, MapTable
+from app.calc.calibration.port_axes import SharedAxis, shared_axes
 from app.calc.calibration.port_surface import Surface, surface_at
 from app.errors import BadInput
 
@@ -35,7 +37,8 @@ class PortedMap:
     saturated : cells held at the limit of what they can store. largest_rounding, mean_rounding : size of the
     difference between wanted and storable, over written cells that are not saturated.
     outside : cells beyond the source's breakpoints, where its end value was used.
-    base_differs : cells in which this base is not what the change started from, and largest_base_difference.
+    base_differs : cells in which this base is not what the change started from. largest_base_difference : the largest
+    of these differences that is finite.
     converted_from : the source's unit when it was converted. axes_written : axes that got the source's breakpoints.
     """
 
@@ -61,13 +64,15 @@ class PortReport:
     """One entry per change asked for, in its order.
 
     checksums_recomputed : block checksums that were made to hold again. checksums_left : those that did not hold, or
-    could not be computed, in the base already and were not touched.
+    could not be computed, in the base already and were not touched. shared_axes : breakpoints that were written and
+    that further maps, whose values stay, are read at too.
     """
 
     mode: Mode
     maps: tuple[PortedMap, ...]
     checksums_recomputed: tuple[str, ...] = ()
     checksums_left: tuple[str, ...] = ()
+    shared_axes: tuple[SharedAxis, ...] = ()
     computed_not_validated: bool = True
 
     @property
@@ -78,6 +83,11 @@ class PortReport:
         parts = [f"{ported} of {len(self.maps)} maps ported"]
         if saturated:
             parts.append(f"{saturated} cell{'' if saturated == 1 else 's'} at the limit")
+        others = len({name for shared in self.shared_axes for name in shared.also_read_by})
+        if others:
+            parts.append(
+                f"{others} further map{' is' if others == 1 else 's are'} read at breakpoints that were written"
+            )
         if self.checksums_recomputed:
             count = len(self.checksums_recomputed)
             parts.append(f"{count} block checksum{'' if count == 1 else 's'} recomputed")
@@ -85,15 +95,15 @@ class PortReport:
 
     def to_json(self) -> dict[str, Any]:
         """Plain values for the record and the API."""
-        plain = asdict(self)
-        for one in plain["maps"]:
-            one["axes_written"] = list(one["axes_written"])
-        return plain | {
-            "maps": list(plain["maps"]),
-            "checksums_recomputed": list(self.checksums_recomputed),
-            "checksums_left": list(self.checksums_left),
-            "sentence": self.sentence,
-        }
+        plain: dict[str, Any] = _lists(asdict(self))
+        return plain | {"sentence": self.sentence}
+
+
+def _lists(plain: Any) -> Any:
+    """The same values with lists in place of tuples, as they come back from JSON."""
+    if isinstance(plain, dict):
+        return {name: _lists(value) for name, value in plain.items()}
+    return [_lists(value) for value in plain] if isinstance(plain, (list, tuple)) else plain
 
 
 @dataclass(frozen=True, slots=True)
@@ -119,6 +129,7 @@ def port(deltas: Sequence[MapDelta], target: Image, layout: Layout, mode: Mode =
     tables = decode(target, layout, {delta.name for delta in deltas})
     reasons = dict(undecodable(target, layout))
     image, maps = target, []
+    written: dict[str, list[AxisTable]] = {}
     for delta in deltas:
         table = tables.get(delta.name)
         if table is None:
@@ -126,17 +137,18 @@ def port(deltas: Sequence[MapDelta], target: Image, layout: Layout, mode: Mode =
             maps.append(PortedMap(delta.name, "missing", reason))
             continue
         try:
-            image, ported = _ported(image, delta, table, mode)
+            image, ported, written[delta.name] = _ported(image, delta, table, mode)
         except BadInput as refusal:
             ported = PortedMap(delta.name, "refused", refusal.sentence, table.unit)
         maps.append(ported)
     image, recomputed, left = _checksums(target, image, layout)
-    return Port(image, PortReport(mode, tuple(maps), recomputed, left))
+    return Port(image, PortReport(mode, tuple(maps), recomputed, left, shared_axes(target, layout, written)))
 
 
-def _ported(image: Image, delta: MapDelta, table: MapTable, mode: Mode) -> tuple[Image, PortedMap]:
+def _ported(image: Image, delta: MapDelta, table: MapTable, mode: Mode) -> tuple[Image, PortedMap, list[AxisTable]]:
+    """The image with the map written, what became of the map, and the axes that were written with it."""
     if delta.kind == "text" or table.kind == "text":
-        return _ported_text(image, delta, table)
+        return *_ported_text(image, delta, table), []
     surface = surface_at(delta, table)
     axes = [(axis, surface.new_axes[k]) for k, axis in enumerate(table.axes) if k in surface.new_axes]
     for axis, points in axes:
@@ -146,26 +158,29 @@ def _ported(image: Image, delta: MapDelta, table: MapTable, mode: Mode) -> tuple
     raw, saturated = _stored(surface, table, wanted, known)
     stored = table.definition.scaling.to_physical(raw)
     measured = known & ~saturated & np.isfinite(stored) & np.isfinite(wanted)
-    error = np.abs(stored[measured] - wanted[measured])
+    with np.errstate(all="ignore"):  # float cells may hold any bits
+        error = np.abs(stored[measured] - wanted[measured])
+        distance = np.abs(table.physical - surface.before)
     different = surface.base_differs(table)
+    apart = distance[different & np.isfinite(distance)]
     report = PortedMap(
         delta.name,
         "ported",
         "",
         table.unit,
         int(raw.size),
-        int(np.count_nonzero(raw != table.raw)),
+        int(np.count_nonzero(stored_differs(table.raw, raw))),
         int(np.count_nonzero(surface.changed & ~known) + np.count_nonzero(surface.unknown)),
         int(np.count_nonzero(saturated)),
         float(error.max()) if error.size else None,
         float(error.mean()) if error.size else None,
         surface.outside,
         int(np.count_nonzero(different)),
-        float(np.abs(table.physical - surface.before)[different].max()) if different.any() else None,
+        float(apart.max()) if apart.size else None,
         delta.unit if delta.unit != table.unit and not surface.entered else "",
         tuple(axis.name for axis, _ in axes),
     )
-    return write_cells(image, table, raw), report
+    return write_cells(image, table, raw), report, [axis for axis, _ in axes]
 
 
 def _stored(surface: Surface, table: MapTable, wanted: NDArray[np.float64], known: Bools) -> tuple[NDArray[Any], Bools]:

@@ -43,10 +43,13 @@ class Surface:
     def base_differs(self, table: MapTable) -> Bools:
         """Cells in which the target is not, within half a step, what the source started from."""
         step = steps_of(state_of(table), table.definition.scaling)
+        here, there = table.physical, self.before
         with np.errstate(all="ignore"):
-            return np.asarray(
-                ~self.as_stored & (np.abs(table.physical - self.before) > step / 2 + 1e-9 * np.abs(self.before))
-            )
+            apart = np.abs(here - there) > step / 2 + 1e-9 * np.abs(there)
+        # Infinities have no difference and what is no number equals nothing; both are or are not the same.
+        special = ~(np.isfinite(here) & np.isfinite(there)) & ~self.unknown
+        same = (here == there) | (np.isnan(here) & np.isnan(there))
+        return np.asarray(~self.as_stored & np.where(special, ~same, apart))
 
 
 def surface_at(delta: MapDelta, table: MapTable) -> Surface:

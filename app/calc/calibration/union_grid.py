@@ -15,6 +15,7 @@ _SAME_POINT = 1e-9
 _ROUNDING = 1e-9
 
 
+@np.errstate(all="ignore")  # float cells and breakpoints may hold any bits
 def union_grid(before: MapState, after: MapState, scaling: Scaling | None) -> Grid | None:
     """Both maps at the breakpoints of either; None when they have no axes in common or an axis is not monotonic."""
     if not before.axes or len(before.axes) != len(after.axes):
@@ -25,6 +26,7 @@ def union_grid(before: MapState, after: MapState, scaling: Scaling | None) -> Gr
     return grid_at(before, after, scaling, points)
 
 
+@np.errstate(all="ignore")
 def grid_at(before: MapState, after: MapState, scaling: Scaling | None, points: list[Floats]) -> Grid | None:
     """Both maps read at `points`, along x or x and y; None when an axis is not monotonic.
 
@@ -35,12 +37,13 @@ def grid_at(before: MapState, after: MapState, scaling: Scaling | None, points: 
     if old is None or new is None or len(old.axes) != len(points) or len(new.axes) != len(points):
         return None
     at_old, at_new = interpolated(old.values, old.axes, points), interpolated(new.values, new.axes, points)
-    change = np.asarray(at_new - at_old)
     step = np.maximum(
         interpolated(steps_of(old, scaling), old.axes, points), interpolated(steps_of(new, scaling), new.axes, points)
     )
+    change = np.asarray(at_new - at_old)
     rounding = _ROUNDING * np.maximum(np.abs(at_old), np.abs(at_new))
-    change[np.abs(change) <= step / 2 + rounding] = 0.0
+    same = np.isfinite(change) & (np.abs(change) <= step / 2 + rounding)
+    change[same | (at_old == at_new)] = 0.0  # two infinite values are one, and have no difference
     inside = [
         (p >= max(a.values[0], b.values[0])) & (p <= min(a.values[-1], b.values[-1]))
         for p, a, b in zip(points, old.axes, new.axes, strict=True)
@@ -81,9 +84,9 @@ def _rising(state: MapState) -> MapState | None:
     """The state with all axes rising; None when one is neither rising nor falling."""
     values, raw, axes = state.values, state.raw, []
     for k, axis in enumerate(state.axes):
-        steps = np.diff(axis.values)
         if axis.values.size == 0 or not np.isfinite(axis.values).all():
             return None
+        steps = np.diff(axis.values)
         if (steps >= 0).all():
             axes.append(axis)
         elif (steps <= 0).all():

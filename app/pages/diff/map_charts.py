@@ -46,4 +46,4 @@ def _frame(delta: MapDelta, grid: Grid) -> dict[str, Any]:
 def _axis(axis: DeltaAxis | None, length: int, otherwise: str) -> dict[str, Any]:
     if axis is None or len(axis.values) != length:
         return {"label": otherwise, "unit": "", "values": list(range(1, length + 1))}
-    return {"label": axis.name or "Axis", "unit": unit_of(axis.unit), "values": axis.values.tolist()}
+    return {"label": axis.name or "Axis", "unit": unit_of(axis.unit), "values": plain(axis.values)[0]}

@@ -98,7 +98,7 @@ def groups(deltas: Sequence[MapDelta], address: Address, current: str) -> tuple[
 def _item(delta: MapDelta, prefix: str, current: str) -> ListItem:
     sign, words = DIRECTIONS[direction(delta)]
     summary, largest = delta.summary, delta.summary.largest
-    size = "text" if delta.kind == "text" else "breakpoints"
+    size = summary.in_a_word
     if largest is not None:
         size = with_unit(number(largest.change, delta.decimals, sign=True), delta.unit)
         if largest.percent is not None:

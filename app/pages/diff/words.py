@@ -2,15 +2,20 @@
 
 import math
 
+import numpy as np
+
+from app.calc.calibration.delta_summary import differs
 from app.calc.calibration.map_delta import AxisPlace, MapDelta
 
 MINUS = "\u2212"
 
 
 def number(value: float | None, decimals: int, *, sign: bool = False) -> str:
-    """A value with a true minus; "–" where there is none."""
-    if value is None or not math.isfinite(value):
+    """A value with a true minus; "–" where there is none, "∞" where a float is infinite."""
+    if value is None or math.isnan(value):
         return "–"
+    if math.isinf(value):
+        return f"{MINUS if value < 0 else '+' if sign else ''}∞"
     text = f"{value:+,.{decimals}f}" if sign else f"{value:,.{decimals}f}"
     if not text.strip("+-0.,"):
         text = text.lstrip("+-")
@@ -35,6 +40,8 @@ def sentence_of(delta: MapDelta) -> str:
     if largest is None:
         if summary.compared == "not comparable":
             return "The shape or the breakpoints changed so far that no point of both can be compared."
+        if summary.changed:
+            return _immeasurable(delta)
         return "Breakpoints moved, and the function that they describe stayed the same."
     percent = "" if largest.percent is None else f" ({number(largest.percent, 1, sign=True)} %)"
     change = with_unit(number(largest.change, delta.decimals, sign=True), unit) + percent
@@ -51,6 +58,24 @@ def sentence_of(delta: MapDelta) -> str:
     )
 
 
+def _immeasurable(delta: MapDelta) -> str:
+    """The only changes are from or to something that is no finite number."""
+    changed, cells = delta.summary.changed, delta.summary.cells
+    if cells == 1:
+        before, after = (number(float(side.ravel()[0]), delta.decimals) for side in (delta.before, delta.after))
+        return f"{before} became {with_unit(after, delta.unit)}; no figure can be given for the change."
+    which = "1 cell" if changed == 1 else f"{changed} cells"
+    return f"{which} of {cells} changed from or to what is no finite number; no figure can be given for the change."
+
+
+def no_figure(delta: MapDelta) -> int:
+    """Changed cells without a difference: a float that is infinite or no number, before or after."""
+    grid = delta.grid
+    if grid is None or delta.by_hand or delta.moved_grid is not None:
+        return 0
+    return int(np.count_nonzero(differs(delta.state_before, delta.state_after) & ~np.isfinite(grid.change)))
+
+
 def _place(at: tuple[AxisPlace, ...]) -> str:
     places = [f"{a.name} {with_unit(number(a.value, a.decimals), a.unit)}".strip() for a in at]
     return f" at {' and '.join(places)}" if places else ""
@@ -63,6 +88,10 @@ def notes_of(delta: MapDelta) -> tuple[str, ...]:
         if count:
             cells = "cell holds" if count == 1 else "cells hold"
             notes.append(f"{count} changed {cells} the {which} number that fits: the wanted value may lie beyond it.")
+    without = no_figure(delta)
+    if without and summary.largest is not None:
+        cells = "cell is" if without == 1 else "cells are"
+        notes.append(f"{without} changed {cells} infinite or no number before or after; they count in no figure.")
     if summary.uncovered:
         notes.append(
             f"{summary.uncovered} points lie beyond the breakpoints of one of the two maps, which holds its end value "

@@ -1,5 +1,6 @@
 """Which revision last changed each cell of a map, and one cell in every revision of the tree."""
 
+import math
 from dataclasses import dataclass
 from typing import Annotated, Any
 
@@ -218,7 +219,7 @@ def _history_row(one: CellValue[str], by_key: dict[str, Node], unit: str) -> dic
     if one.changed and parent is not None:
         change = f"changed from {label_of(parent)}"
     return {
-        "cells": (label_of(node), value, f"{one.raw:g}", change),
+        "cells": (label_of(node), value, f"{one.raw:g}" if math.isfinite(one.raw) else number(one.raw, 0), change),
         "href": page_of_node(node),
         "muted": not one.changed,
     }

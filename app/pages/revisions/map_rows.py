@@ -6,7 +6,7 @@ from typing import Any
 
 from sqlalchemy.orm import Session
 
-from app.calc.calibration.map_delta import MapDelta
+from app.calc.calibration.map_delta import MapDelta, in_a_word
 from app.pages.diff.address import quoted
 from app.pages.diff.map_view import MapView, map_view
 from app.pages.diff.words import number, with_unit
@@ -32,7 +32,7 @@ def map_rows(session: Session, revision_id: int, analysis_id: int, compare: str 
 def _row(row: Row, revision_id: int, compare: str | None) -> dict[str, Any]:
     summary = row.summary
     largest, decimals = summary["largest"], summary["decimals"]
-    change: dict[str, Any] = {"text": "text" if row.kind == "text" else "breakpoints", "sort": ""}
+    change: dict[str, Any] = {"text": in_a_word(summary["compared"], summary["changed"]), "sort": ""}
     percent: dict[str, Any] = {"text": "–", "sort": ""}
     place = ""
     if largest is not None:
@@ -40,13 +40,18 @@ def _row(row: Row, revision_id: int, compare: str | None) -> dict[str, Any]:
         change = {"text": text, "sort": abs(largest["change"])}
         if largest["percent"] is not None:
             percent = {"text": number(largest["percent"], 1, sign=True), "sort": largest["percent"]}
-        place = ", ".join(with_unit(number(a["value"], a["decimals"]), a["unit"]) for a in largest["at"])
+        place = ", ".join(with_unit(number(_read(a["value"]), a["decimals"]), a["unit"]) for a in largest["at"])
     cells = {"text": f"{summary['changed']} of {summary['cells']}", "sort": summary["changed"]}
     history = {"text": "cell by cell", "href": f"/revisions/{revision_id}/maps/{quoted(row.name)}"}
     return {
         "cells": (row.name, row.category, change, percent, place or "–", cells, history),
         "href": f"{compare}&map={quoted(row.name)}" if compare else None,
     }
+
+
+def _read(value: float | str | None) -> float | None:
+    """A number as the kept figures have it: an infinite one is text."""
+    return None if value is None else float(value)
 
 
 def hand_maps(deltas: Sequence[MapDelta]) -> tuple[HandMap, ...]:

@@ -9,7 +9,7 @@ from sqlalchemy.orm import Session
 from app.errors import AppError
 from app.pages.revisions.changes_view import Changes, changes_of
 from app.pages.revisions.names import label_of, page_of_node
-from app.pages.revisions.port_words import port_rows
+from app.pages.revisions.port_words import SharedWords, port_rows, shared_words
 from app.pages.revisions.use_view import Use, use_of
 from app.record import flashes, revisions, vehicles
 from app.record.car_state import on_units, vehicle_label
@@ -37,6 +37,7 @@ class Head:
     ported_from: tuple[str, str] | None
     port_report: tuple[dict[str, Any], ...]
     port_sentence: str
+    port_shared: tuple[SharedWords, ...]
 
 
 @dataclass(frozen=True, slots=True)
@@ -102,6 +103,7 @@ def _head(session: Session, row: Revision, unit: ControlUnit) -> Head:
         ported_from=_ported_from(session, row),
         port_report=port_rows(tuple((row.port_report or {}).get("maps", ()))),
         port_sentence=(row.port_report or {}).get("sentence", ""),
+        port_shared=shared_words(row.port_report or {}),
     )
 
 

@@ -11,7 +11,7 @@ from sqlalchemy.orm import Session
 from app.actions.port_revision import CAUTION, NewRevision, port_revision
 from app.errors import AppError
 from app.pages.revisions.names import label_of
-from app.pages.revisions.port_words import finding
+from app.pages.revisions.port_words import SharedWords, finding, shared_words
 from app.record import ports, revisions, vehicles
 from app.record.car_state import vehicle_label
 from app.record.ports import Wanted
@@ -50,6 +50,7 @@ class Report:
     target: str
     layout: str
     checksums_left: tuple[str, ...]
+    shared: tuple[SharedWords, ...]
     maps: tuple[MapChoice, ...]
     nothing: bool
 
@@ -122,6 +123,7 @@ def _report(session: Session, wanted: Wanted) -> Report:
         target=f"{found.target.label} of {found.target.vehicle}",
         layout=f"{found.layout.name} v{found.layout.version}",
         checksums_left=tuple(report["checksums_left"]),
+        shared=shared_words(report),
         maps=tuple(
             MapChoice(
                 one.name,

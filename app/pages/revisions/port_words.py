@@ -1,11 +1,13 @@
 """What became of each map of a port, in words."""
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
 from typing import Any
 
 from app.pages.diff.words import number, with_unit
 
 LOOKS = {"ported": "ok", "missing": "unknown", "refused": "attention"}
+_NAMED = 4
 
 
 def port_rows(maps: tuple[Mapping[str, Any], ...]) -> tuple[dict[str, Any], ...]:
@@ -28,6 +30,37 @@ def _look(one: Mapping[str, Any]) -> str:
     return "attention" if one["outcome"] == "ported" and questionable else LOOKS[one["outcome"]]
 
 
+@dataclass(frozen=True, slots=True)
+class SharedWords:
+    """Breakpoints that a port writes and that further maps are read at: in words, and the maps."""
+
+    sentence: str
+    maps: tuple[str, ...]
+
+
+def shared_words(report: Mapping[str, Any]) -> tuple[SharedWords, ...]:
+    """What a person decides about, from the plain values of a report; reports of old may not say."""
+    return tuple(_shared(one) for one in report.get("shared_axes", ()))
+
+
+def _shared(one: Mapping[str, Any]) -> SharedWords:
+    maps = tuple(one["also_read_by"])
+    others = "one further map is" if len(maps) == 1 else f"{len(maps)} further maps are"
+    theirs = "Its values stay, so it gives" if len(maps) == 1 else "Their values stay, so they give"
+    sentence = (
+        f"The breakpoints of {one['axis'] or 'an axis'} are written for {_listed(one['written_for'])}, and {others} "
+        f"read at them too. {theirs} other results than before wherever a breakpoint moved: decide whether that is "
+        "wanted."
+    )
+    return SharedWords(sentence, maps)
+
+
+def _listed(names: Sequence[str]) -> str:
+    if len(names) > _NAMED:
+        return f"{', '.join(names[:_NAMED])} and {len(names) - _NAMED} more"
+    return " and ".join(filter(None, (", ".join(names[:-1]), names[-1])))
+
+
 def finding(one: Mapping[str, Any]) -> str:
     """Everything that a person should decide about, as sentences."""
     if one["outcome"] != "ported":
@@ -39,10 +72,10 @@ def finding(one: Mapping[str, Any]) -> str:
     if one["saturated"]:
         found.append(f"{_cells(one['saturated'], 'is', 'are')} held at the limit of what can be stored.")
     if one["base_differs"]:
-        size = with_unit(number(one["largest_base_difference"], 3), unit)
+        largest = one["largest_base_difference"]
+        size = "" if largest is None else f", by up to {with_unit(number(largest, 3), unit)}"
         found.append(
-            f"{_cells(one['base_differs'], 'does', 'do')} not hold what the change started from in the target, "
-            f"by up to {size}."
+            f"{_cells(one['base_differs'], 'does', 'do')} not hold what the change started from in the target{size}."
         )
     if one["outside"]:
         found.append(
