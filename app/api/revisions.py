@@ -24,7 +24,7 @@ from app.calc.calibration.map_delta import DeltaAxis, MapDelta
 from app.errors import BadInput
 from app.readers.image import read_image
 from app.readers.image_writer import WriteFormat, write_image
-from app.record import analyses, comparisons, images, revisions, vehicles
+from app.record import analyses, images, noted, revisions, vehicles
 from app.record.row_id import row_id
 from app.record.tables import Revision, Stock
 from app.web.download import attachment
@@ -155,9 +155,12 @@ def one(revision_id: int, session: Read, _person: Viewer) -> RevisionOut:
 def deltas(
     revision_id: int, session: Read, _person: Viewer, base: Annotated[str, Query(alias="from")] = "parent"
 ) -> Response:
-    """Every changed map with all its numbers before and after, from stock, the parent or another revision's id."""
+    """Every changed map with all its numbers before and after, from stock, the parent or another revision's id.
+
+    `not_known` says what nobody can say of a revision that was entered by hand; it is empty where there are images.
+    """
     row = revisions.revision(session, revision_id)
-    key, comparison = _compared(session, row, base)
+    key, comparison, not_known = _compared(session, row, base)
     plain = comparison_to_json(comparison)
     whole = {
         "from": key,
@@ -172,16 +175,17 @@ def deltas(
         "block_checksums": plain["checksums"],
         "unreadable": plain["unreadable"],
         "warnings": plain["warnings"],
+        "not_known": list(not_known),
     }
     return Response(json.dumps(whole, allow_nan=False), media_type="application/json")
 
 
-def _compared(session: Session, row: Revision, base: str) -> tuple[str, Comparison]:
-    """The short name of what the revision is compared with, and the comparison."""
+def _compared(session: Session, row: Revision, base: str) -> tuple[str, Comparison, tuple[str, ...]]:
+    """The short name of what the revision is compared with, the comparison, and what of it is not known."""
     if row.kind == "by hand" and base == "parent":
         found = revisions.analysis(session, row.id)
         entered = [] if found is None else analyses.deltas_of(session, found.id)
-        return _key(revisions.parent_of(session, row)), comparison_by_hand(entered)
+        return _key(revisions.parent_of(session, row)), comparison_by_hand(entered), noted.NOT_KNOWN
     if base == "parent":
         key = _key(revisions.base_of(session, row))
     elif base == "stock":
@@ -190,7 +194,8 @@ def _compared(session: Session, row: Revision, base: str) -> tuple[str, Comparis
         key = f"r{chosen}"
     else:
         raise BadInput("Compare from stock, parent, or the id of a revision.", field="from")
-    return key, comparisons.of_nodes(session, key, f"r{row.id}").comparison
+    compared = noted.of_any_nodes(session, key, f"r{row.id}")
+    return key, compared.comparison, compared.not_known
 
 
 def _key(node: Revision | Stock | None) -> str:

@@ -40,13 +40,14 @@ def node(session: Session, key: str) -> Node:
     return Node(key, row, unit, label, vehicle_label(vehicles.vehicle(session, unit.vehicle_id)))
 
 
-def of_unit(session: Session, unit_id: int) -> list[tuple[str, str]]:
-    """(key, label) of every node of a unit, stock first."""
+def of_unit(session: Session, unit_id: int, *, by_hand: bool = False) -> list[tuple[str, str]]:
+    """(key, label) of every node of a unit, stock first; of revisions entered by hand only when they are asked for."""
     found = [
         (f"stock-{s.id}", "Stock" if s.generation == 1 else f"Stock, generation {s.generation}")
         for s in stocks.generations(session, unit_id)
     ]
-    found += [(f"r{r.id}", f"Revision {r.number} “{r.title}”") for r in revisions.of_unit(session, unit_id) if r.sha256]
+    rows = (row for row in revisions.of_unit(session, unit_id) if by_hand or row.sha256)
+    found += [(f"r{r.id}", f"Revision {r.number} “{r.title}”" + ("" if r.sha256 else ", by hand")) for r in rows]
     return found
 
 

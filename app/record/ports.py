@@ -11,7 +11,7 @@ from app.calc.calibration.layout import Layout as Definitions
 from app.calc.calibration.map_delta import MapDelta
 from app.calc.calibration.port import MODES, Mode, Port, port
 from app.errors import BadInput, Conflict
-from app.record import analyses, comparisons, layouts, nodes, revisions, stocks
+from app.record import analyses, layouts, nodes, noted, revisions, stocks
 from app.record.nodes import Node
 from app.record.tables import ControlUnit, Layout, Revision, Stock
 
@@ -84,7 +84,7 @@ def changed_maps(session: Session, source: Revision, since: str) -> tuple[MapDel
     """The changed maps of a revision since its parent or since stock."""
     if since not in SINCE:
         raise BadInput("Choose the changes since the parent or since stock.", field="since")
-    if source.kind == "by hand":
+    if source.kind == "by hand" and since == "parent":
         analysis = revisions.analysis(session, source.id)
         return () if analysis is None else tuple(analyses.deltas_of(session, analysis.id))
     stock = revisions.stock_of(session, source)
@@ -92,7 +92,7 @@ def changed_maps(session: Session, source: Revision, since: str) -> tuple[MapDel
     if base is None:
         raise Conflict("No stock of this revision is on record; there is nothing to compare it with.")
     key = f"stock-{base.id}" if isinstance(base, Stock) else f"r{base.id}"
-    return comparisons.of_nodes(session, key, f"r{source.id}").comparison.deltas
+    return noted.of_any_nodes(session, key, f"r{source.id}").comparison.deltas
 
 
 def targets(session: Session, source: Revision) -> list[Node]:

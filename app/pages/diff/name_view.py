@@ -19,7 +19,7 @@ from app.pages.diff.map_form import KINDS, MapFields, definition_of, fields_of_g
 from app.pages.diff.map_view import MOST_CELLS
 from app.pages.diff.words import sentence_of
 from app.record import comparisons
-from app.record.comparisons import Compared
+from app.record.comparisons import ComparedImages
 
 _WIDEST = 4096
 _TRIED = 400
@@ -113,7 +113,7 @@ def name_page(
     )
 
 
-def _free_guesses(compared: Compared, subject: NamedRange) -> tuple[ShapeGuess, ...]:
+def _free_guesses(compared: ComparedImages, subject: NamedRange) -> tuple[ShapeGuess, ...]:
     """The best guesses that take no bytes of maps that have a name already; the best of all when each does."""
     before, after = compared.image_before, compared.image_after
     guesses = suggest_shape_in(before, after, subject.start, subject.end, most=_TRIED)
@@ -140,7 +140,7 @@ def _guesses(
     )
 
 
-def readable(compared: Compared, typed: MapFields) -> tuple[MapDefinition, Layout]:
+def readable(compared: ComparedImages, typed: MapFields) -> tuple[MapDefinition, Layout]:
     """The described map, and a layout of it alone; BadInput when one of the images does not hold it."""
     base = 0 if compared.definitions is None else compared.definitions.address_base
     definition = definition_of(typed, address_base=base)
@@ -152,7 +152,7 @@ def readable(compared: Compared, typed: MapFields) -> tuple[MapDefinition, Layou
     return definition, layout
 
 
-def preview_of(compared: Compared, typed: MapFields) -> Preview:
+def preview_of(compared: ComparedImages, typed: MapFields) -> Preview:
     """What the description reads from both images; a name is not needed yet."""
     try:
         definition, layout = readable(compared, replace(typed, name=typed.name.strip() or "unnamed"))

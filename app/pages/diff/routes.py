@@ -9,7 +9,7 @@ from app.calc.calibration.delta_export import comparison_csv, comparison_json
 from app.errors import Conflict
 from app.pages.diff.address import Address
 from app.pages.diff.views import compare_page, panel_page
-from app.record import comparisons, nodes, revisions, vehicles
+from app.record import nodes, noted, revisions, vehicles
 from app.record.car_state import on_units
 from app.web.download import attachment
 from app.web.page import render, render_fragment
@@ -39,7 +39,7 @@ def show(
 ) -> HTMLResponse:
     """The whole page; htmx asks for the panel of one map alone."""
     address = Address(before, to, int(layout) if layout else None, map, show, category, q, sort, ranges)
-    compared = comparisons.of_nodes(session, before, to, layout_id=address.layout)
+    compared = noted.of_any_nodes(session, before, to, layout_id=address.layout)
     if request.headers.get("hx-target") == "map-panel" and "hx-history-restore-request" not in request.headers:
         panel = panel_page(compared, address)
         return render_fragment(request, "diff/_panel_alone.html", panel, session=session, person=person)
@@ -53,7 +53,7 @@ def download(
     ending: Literal["csv", "json"], session: Read, _person: Viewer, before: From, to: str, layout: LayoutId = ""
 ) -> Response:
     """Everything that changed, for another program."""
-    compared = comparisons.of_nodes(session, before, to, layout_id=int(layout) if layout else None)
+    compared = noted.of_any_nodes(session, before, to, layout_id=int(layout) if layout else None)
     name = f"{before}-to-{to}.{ending}"
     if ending == "csv":
         # A byte order mark, or spreadsheets take the text for their country's old code page.

@@ -61,7 +61,7 @@ class ComparePage:
     before: NodeView
     after: NodeView
     sentence: str
-    swap_href: str
+    swap_href: str | None
     choices: tuple[tuple[str, str], ...]
     layout: tuple[str, str] | None
     layout_choices: tuple[tuple[str, str], ...]
@@ -83,6 +83,7 @@ class ComparePage:
     unreadable: tuple[tuple[str, str], ...]
     downloads: tuple[tuple[str, str], ...]
     compare_again: tuple[str, str] | None
+    not_known: tuple[str, ...]
 
 
 def panel_page(compared: Compared, address: Address) -> PanelPage:
@@ -103,8 +104,10 @@ def compare_page(session: Session, compared: Compared, address: Address, person:
     return ComparePage(
         before=_node_view(compared.before, two_cars),
         after=_node_view(compared.after, two_cars),
-        sentence=comparison.sentence,
-        swap_href=address.href(before=address.after, after=address.before, map=address.map),
+        sentence="No change is known." if compared.not_known and not comparison.deltas else comparison.sentence,
+        swap_href=None
+        if compared.not_known
+        else address.href(before=address.after, after=address.before, map=address.map),
         choices=_choices(session, compared),
         layout=None if compared.layout is None else (_layout_name(compared), f"/layouts/{compared.layout.id}"),
         layout_choices=_layout_choices(session, compared),
@@ -132,6 +135,7 @@ def compare_page(session: Session, compared: Compared, address: Address, person:
             for text, ending in (("CSV", "csv"), ("JSON", "json"))
         ),
         compare_again=_compare_again(session, compared, person),
+        not_known=compared.not_known,
     )
 
 
@@ -149,12 +153,12 @@ def _node_view(one: Node, two_cars: bool) -> NodeView:
 
 
 def _choices(session: Session, compared: Compared) -> tuple[tuple[str, str], ...]:
-    """Everything that either side can be changed to: the nodes of both units."""
+    """Everything that either side can be changed to: the nodes of both units, those without image too."""
     units = {compared.before.unit.id: compared.before, compared.after.unit.id: compared.after}
     found = []
     for unit_id, node in units.items():
         suffix = "" if len(units) == 1 else f" · {node.vehicle}"
-        found += [(key, label + suffix) for key, label in nodes.of_unit(session, unit_id)]
+        found += [(key, label + suffix) for key, label in nodes.of_unit(session, unit_id, by_hand=True)]
     return tuple(found)
 
 

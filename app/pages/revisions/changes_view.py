@@ -45,14 +45,17 @@ class Changes:
 
 def changes_of(session: Session, row: Revision, analysis: Analysis | None) -> Changes:
     """What there is to show of a revision's changes."""
-    base, parent = revisions.base_of(session, row), revisions.parent_of(session, row)
-    compare = None if row.sha256 is None or base is None else f"/compare?from={key_of(base)}&to=r{row.id}"
     by_hand = row.kind == "by hand"
+    parent = revisions.parent_of(session, row)
+    base = parent if by_hand else revisions.base_of(session, row)
+    if analysis is None:  # nobody noted yet what changed
+        base = None
+    compare = None if base is None else f"/compare?from={key_of(base)}&to=r{row.id}"
     kept = None if by_hand else analysis
     return Changes(
-        compared_with="" if by_hand or base is None or base == parent else label_of(base),
+        compared_with="" if base is None or base == parent else label_of(base),
         compare_parent=compare,
-        compare_stock=_against_stock(row, base),
+        compare_stock=None if base is None else _against_stock(row, base),
         accounts=None if kept is None else _accounts(kept),
         checksums=() if kept is None else tuple(_checksum(one) for one in kept.checksums),
         warnings=() if analysis is None else tuple(analysis.warnings),
@@ -66,7 +69,7 @@ def changes_of(session: Session, row: Revision, analysis: Analysis | None) -> Ch
 
 
 def _against_stock(row: Revision, base: Revision | Stock | None) -> str | None:
-    if row.sha256 is None or row.stock_id is None or isinstance(base, Stock):
+    if row.stock_id is None or isinstance(base, Stock):
         return None
     return f"/compare?from=stock-{row.stock_id}&to=r{row.id}"
 
