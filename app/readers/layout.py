@@ -9,6 +9,7 @@ from app.errors import BadInput
 from app.readers.a2l.reader import read_a2l
 from app.readers.layout_csv import read_layout_csv
 
+_MOST_LISTED = 200
 _A2L = re.compile(rb"/begin\s+PROJECT\b|^\s*ASAP2_VERSION\b", re.MULTILINE)
 
 
@@ -39,7 +40,9 @@ def read_layout(
     order = {"standard": "standard", "as written": "as written"}.get(legacy_byte_order or "")
     found = read_a2l(data, progress=progress, legacy_byte_order=order)  # type: ignore[arg-type]  # a Literal by lookup
     findings = [*found.notes, *found.questions]
-    findings += [f"{name}: {reason}" for name, reason in found.not_decoded[:200]]
+    findings += [f"{name}: {reason}" for name, reason in found.not_decoded[:_MOST_LISTED]]
+    if len(found.not_decoded) > _MOST_LISTED:
+        findings.append(f"{len(found.not_decoded) - _MOST_LISTED} further items that cannot be decoded.")
     if found.skipped:
         findings.append("Keywords not used for decoding: " + ", ".join(sorted(found.skipped)) + ".")
     return ReadLayout(found.layout, "A2L", tuple(findings))

@@ -1,5 +1,6 @@
 """An A2L file becomes a layout."""
 
+from collections import Counter
 from dataclasses import dataclass, field, replace
 
 from app.calc.calibration.category import categorise
@@ -18,8 +19,12 @@ _COUNTED = (
     "CHARACTERISTIC", "AXIS_PTS", "COMPU_METHOD", "COMPU_TAB", "COMPU_VTAB", "COMPU_VTAB_RANGE", "RECORD_LAYOUT",
     "FUNCTION", "GROUP", "MEASUREMENT", "UNIT",
 )  # fmt: skip
+_OBJECTS = ("INSTANCE", "BLOB")
+_TEMPLATES = ("TYPEDEF_STRUCTURE", "TYPEDEF_CHARACTERISTIC", "TYPEDEF_AXIS", "TYPEDEF_MEASUREMENT", "TYPEDEF_BLOB")
 _PASSED_OVER = ("A2ML", "FRAME", "IF_DATA", "MOD_COMMON", "MOD_PAR", "USER_RIGHTS", "VARIANT_CODING")
 _REPORT_EVERY = 500
+_NAMED_REASONS = 5
+_SHOWS = "What changes in them shows as unexplained bytes."
 
 
 @dataclass(frozen=True, slots=True)
@@ -83,7 +88,7 @@ class _Ticker:
 
 
 def _read_module(source: Source, module: Module, orders: ByteOrders, findings: Findings, ticker: _Ticker) -> Context:
-    known = (*_COUNTED, *_PASSED_OVER)
+    known = (*_COUNTED, *_PASSED_OVER, *_OBJECTS, *_TEMPLATES)
     findings.skipped.update(dict.fromkeys(k for k in module.blocks if k not in known))
     common = read_common(source, module, orders, findings.skipped)
     conversions = Conversions(source, module, findings.skipped)
@@ -133,8 +138,35 @@ def _lone_axis(name: str, axis: AxisDefinition, context: Context) -> None:
     )
 
 
+def _counted(modules: list[Module], keywords: tuple[str, ...]) -> dict[str, int]:
+    return {k: n for k in keywords if (n := sum(len(m.blocks.get(k, [])) for m in modules))}
+
+
+def _left_undecoded(modules: list[Module], findings: Findings) -> list[str]:
+    """What the file describes and this reader cannot, in words and counts."""
+    notes = []
+    reasons = Counter(reason for _, reason in findings.not_decoded)
+    if reasons:
+        parts = [f"{count}: {reason}" for reason, count in reasons.most_common(_NAMED_REASONS)]
+        more = reasons.total() - sum(count for _, count in reasons.most_common(_NAMED_REASONS))
+        parts += [f"{more} for other reasons"] if more else []
+        notes.append(
+            f"{reasons.total()} items cannot be decoded ({'; '.join(parts)}); each is listed with the reason. {_SHOWS}"
+        )
+    objects = _counted(modules, _OBJECTS)
+    if objects:
+        kinds = " and ".join(f"{count} of the kind {keyword}" for keyword, count in objects.items())
+        notes.append(f"Objects that are not decoded: {kinds}, described by {_templates(modules)}. {_SHOWS}")
+    return notes
+
+
+def _templates(modules: list[Module]) -> str:
+    count = sum(_counted(modules, _TEMPLATES).values())
+    return "1 TYPEDEF block" if count == 1 else f"{count} TYPEDEF blocks"
+
+
 def _file(modules: list[Module], contexts: list[Context], findings: Findings, orders: ByteOrders) -> A2lFile:
-    counts = {k: n for k in _COUNTED if (n := sum(len(m.blocks.get(k, [])) for m in modules))}
+    counts = _counted(modules, (*_COUNTED, *_OBJECTS, *_TEMPLATES))
     axes = tuple(axis for c in contexts for name, axis in c.axis_points.items() if name in c.used_axes)
     identifier = next((c.common.identifier for c in contexts if c.common.identifier), None)
     layout = Layout(
@@ -146,8 +178,7 @@ def _file(modules: list[Module], contexts: list[Context], findings: Findings, or
     notes = []
     if findings.skipped:
         notes.append(f"{len(findings.skipped)} keywords are not known here and were passed over.")
-    if findings.not_decoded:
-        notes.append(f"{len(findings.not_decoded)} items cannot be decoded; each is listed with the reason.")
+    notes += _left_undecoded(modules, findings)
     questions = list(findings.questions)
     if orders.met_legacy:
         meaning = "reversed, as the standard has it" if orders.legacy == "standard" else "as written"
