@@ -60,9 +60,11 @@ import app.pages.settings
 import app.pages.sign_in
 import app.pages.today
 import app.pages.vehicle.editing
+import app.pages.vehicle.files
 import app.pages.vehicle.importing
 import app.pages.vehicle.label
 import app.pages.vehicle.routes
+import app.pages.vehicle.visits
 import app.pages.warning_rules
 import app.pages.work
 from app.api import PREFIX, security
@@ -70,6 +72,7 @@ from app.record.engine import make_engine
 from app.settings import Settings, from_environment
 from app.web import assets, errors
 from app.web.guard import Guard
+from app.web.sign_in_first import SignInFirst
 from app.web.uploads import BODY_LIMIT
 
 # Each module has a `router`. One line per module.
@@ -109,9 +112,11 @@ PAGES: tuple[ModuleType, ...] = (
     app.pages.sign_in,
     app.pages.today,
     app.pages.vehicle.editing,
+    app.pages.vehicle.files,
     app.pages.vehicle.importing,
     app.pages.vehicle.label,
     app.pages.vehicle.routes,
+    app.pages.vehicle.visits,
     app.pages.warning_rules,
     app.pages.work,
 )
@@ -141,7 +146,8 @@ class Application(FastAPI):
 
     def build_middleware_stack(self) -> ASGIApp:
         settings: Settings = self.state.settings
-        return Guard(errors.LastResort(super().build_middleware_stack()), hosts=settings.hosts, secure=settings.secure)
+        inner = errors.LastResort(SignInFirst(super().build_middleware_stack()))
+        return Guard(inner, hosts=settings.hosts, secure=settings.secure)
 
 
 @asynccontextmanager

@@ -44,7 +44,9 @@ def add_inbox_item(
         at=at,
         person=person,
         action="add inbox item",
-        sentence=f"Dyno file taken into the inbox: {len(found.pulls)} pulls, SHA-256 {digest[:16]}….",
+        sentence=f"Dyno file with {len(found.pulls)} {'pull' if len(found.pulls) == 1 else 'pulls'} taken into the "
+        "inbox.",
         subject=("inbox_item", item.id),
+        facts={"sha256": digest},
     )
     return item, False

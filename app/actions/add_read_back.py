@@ -42,6 +42,6 @@ def add_read_back(
         sentence=f"Read-back of {unit.role}: {verdict.sentence}",
         vehicle_id=unit.vehicle_id,
         subject=("flash", flash.id),
-        facts={"sha256": row.sha256},
+        facts={"equal": row.equal, "sha256": row.sha256},
     )
     return row

@@ -88,14 +88,16 @@ def add_runs(
         session.add(run)
         added.append(run)
     session.flush()
+    place = dyno.dyno(session, row.dyno_id).name
     which = f"Pull {position}" if len(added) == 1 else f"Pulls {position} to {added[-1].position}"
     journal.append(
         session,
         at=at,
         person=person,
         action="add runs",
-        sentence=f"{which} added from a file with SHA-256 {digest[:16]}….",
+        sentence=f"{which} added to the {row.purpose} session on {place}.",
         vehicle_id=row.vehicle_id,
         subject=("dyno_session", row.id),
+        facts={"sha256": digest},
     )
     return added

@@ -59,7 +59,7 @@ def add_stock_read(
         file_format=read.format,
         file_name=file_name,
         at=at,
-        base=None if shared is None else shared.sha256,
+        base=shared,
     )
     row = StockRead(
         control_unit_id=unit.id,
@@ -132,9 +132,7 @@ def _confirm(
 def _journal(
     session: Session, person: Person, at: dt.datetime, unit: ControlUnit, row: StockRead, stock: Stock | None
 ) -> None:
-    sentence = (
-        f"Stock of {unit.role} read: {row.size} bytes, SHA-256 {(row.sha256 or '')[:16]}…, CRC-32 {row.crc32:08X}."
-    )
+    sentence = f"Stock of {unit.role} read, {row.size:,} bytes."
     if stock is not None:
         sentence += f" Two reads agree: stock confirmed (generation {stock.generation})."
     journal.append(
@@ -145,5 +143,5 @@ def _journal(
         sentence=sentence,
         vehicle_id=unit.vehicle_id,
         subject=("control_unit", unit.id),
-        facts={"sha256": row.sha256, "file": row.file_name, "format": row.file_format},
+        facts={"sha256": row.sha256, "crc32": f"{row.crc32:08X}", "file": row.file_name, "format": row.file_format},
     )

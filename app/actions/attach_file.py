@@ -5,10 +5,17 @@ import datetime as dt
 from sqlalchemy.orm import Session
 
 from app.errors import BadInput
+from app.readers.picture import picture_of
 from app.record import content, journal, vehicles
 from app.record.tables import Attachment, Person
 
-KINDS = ("authorisation", "photo", "log", "sheet", "other")
+KINDS = {
+    "authorisation": "Signed authorisation",
+    "photo": "Photo",
+    "log": "Log",
+    "sheet": "Sheet",
+    "other": "File",
+}
 
 
 def attach_file(
@@ -32,8 +39,17 @@ def attach_file(
     for known in vehicles.attachments(session, vehicle.id):
         if known.sha256 == digest:
             return known, True
+    picture = picture_of(uploaded)
     row = Attachment(
-        vehicle_id=vehicle.id, sha256=digest, file_name=file_name, kind=kind, note=note.strip(), at=at, by_id=person.id
+        vehicle_id=vehicle.id,
+        sha256=digest,
+        file_name=file_name,
+        kind=kind,
+        note=note.strip(),
+        size=len(uploaded),
+        picture=None if picture is None else picture.media_type,
+        at=at,
+        by_id=person.id,
     )
     session.add(row)
     session.flush()
@@ -42,8 +58,9 @@ def attach_file(
         at=at,
         person=person,
         action="attach file",
-        sentence=f"File attached ({kind}): SHA-256 {digest[:16]}….",
+        sentence=f"{KINDS[kind]} attached, {max(1, round(len(uploaded) / 1000)):,} kB.",
         vehicle_id=vehicle.id,
         subject=("attachment", row.id),
+        facts={"sha256": digest},
     )
     return row, False

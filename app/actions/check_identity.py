@@ -24,6 +24,6 @@ def check_identity(
         sentence=f"Identity of {unit.role} checked: {comparison.sentence}",
         vehicle_id=unit.vehicle_id,
         subject=("identity_check", check.id),
-        facts={"fields": check.fields},
+        facts={"matches": check.matches, "fields": check.fields},
     )
     return check

@@ -37,11 +37,9 @@ def keep_coding(
         at=at,
         person=person,
         action="keep coding",
-        sentence=(
-            f"Option coding kept ({snapshot.occasion}): {snapshot.keys} values of {snapshot.modules} modules, "
-            f"digest {snapshot.digest[:16]}…."
-        ),
+        sentence=f"Option coding kept ({snapshot.occasion}): {snapshot.keys} values of {snapshot.modules} modules.",
         vehicle_id=vehicle.id,
         subject=("coding_snapshot", snapshot.id),
+        facts={"digest": snapshot.digest},
     )
     return snapshot

@@ -27,6 +27,6 @@ def log_flash(session: Session, *, person: Person, at: dt.datetime, control_unit
         sentence=f"Flash of {unit.role} with {what}: {row.outcome}, {flash_log.supply_words(row)}.",
         vehicle_id=unit.vehicle_id,
         subject=("flash", row.id),
-        facts={"sha256": row.sha256, "supply_before_v": row.supply_before_v},
+        facts={"outcome": row.outcome, "sha256": row.sha256, "supply_before_v": row.supply_before_v},
     )
     return row

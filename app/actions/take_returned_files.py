@@ -13,7 +13,7 @@ from app.errors import BadInput, Conflict
 from app.readers.image import ReadImage
 from app.record import codings, content, faults, flash_log, flashes, journal, packages, read_backs, revisions, vehicles
 from app.record.flash_log import NewFlash
-from app.record.tables import Attachment, Flash, PackageReturn, Person, ReleasePackage
+from app.record.tables import Attachment, CodingWriteBack, Flash, PackageReturn, Person, ReadBack, ReleasePackage
 
 
 @dataclass(frozen=True, slots=True)
@@ -37,13 +37,14 @@ class Returned:
 
 @dataclass(frozen=True, slots=True)
 class _Kept:
-    """Ids of the rows that were made, and what was found, one clause each."""
+    """Ids of the rows that were made, what was found, one clause each, and whether all that was compared is equal."""
 
     read_back_id: int | None
     write_back_id: int | None
     scan_id: int | None
     attachment_ids: list[int]
     said: list[str]
+    equal: bool
 
 
 def take_returned_files(
@@ -83,7 +84,7 @@ def take_returned_files(
         sentence=f"Returned for release package {package.id}: {sentence}",
         vehicle_id=unit.vehicle_id,
         subject=("release_package", package.id),
-        facts={"flash_id": flash.id},
+        facts={"flash_id": flash.id, "outcome": flash.outcome, "equal": found.equal},
     )
     return row
 
@@ -109,10 +110,10 @@ def _keep(
     returned: Returned,
 ) -> _Kept:
     said: list[str] = []
-    read_back_id = None if returned.read_back is None else _read_back(session, person, at, flash, returned, said)
-    write_back_id = None
+    read_back = None if returned.read_back is None else _read_back(session, person, at, flash, returned, said)
+    write_back = None
     if returned.coding is not None:
-        write_back_id = _coding(session, person, at, package, flash, vehicle_id, returned.coding, said)
+        write_back = _coding(session, person, at, package, flash, vehicle_id, returned.coding, said)
     scan_id = None
     if returned.faults is not None:
         listed, text = returned.faults
@@ -125,12 +126,17 @@ def _keep(
     logs = [_log(session, person, at, package, vehicle_id, log) for log in returned.logs]
     if logs:
         said.append("1 log kept" if len(logs) == 1 else f"{len(logs)} logs kept")
-    return _Kept(read_back_id, write_back_id, scan_id, logs, said)
+    equal = all(row.equal for row in (read_back, write_back) if row is not None)
+    return _Kept(_id(read_back), _id(write_back), scan_id, logs, said, equal)
+
+
+def _id(row: ReadBack | CodingWriteBack | None) -> int | None:
+    return None if row is None else row.id
 
 
 def _read_back(
     session: Session, person: Person, at: dt.datetime, flash: Flash, returned: Returned, said: list[str]
-) -> int:
+) -> ReadBack:
     assert returned.read_back is not None
     read, file = returned.read_back
     verdict = read_backs.compare(session, flash, read.image)
@@ -146,7 +152,7 @@ def _read_back(
         file_format=read.format,
     )
     said.append(f"read-back: {verdict.sentence.rstrip('.')}")
-    return row.id
+    return row
 
 
 def _coding(
@@ -158,7 +164,7 @@ def _coding(
     vehicle_id: int,
     coding: tuple[Coding, Named],
     said: list[str],
-) -> int:
+) -> CodingWriteBack:
     if package.coding_snapshot_id is None:
         raise Conflict(
             "No coding was kept before this package was issued, so there is nothing to compare the coding with: "
@@ -177,7 +183,7 @@ def _coding(
         comparison=comparison,
     )  # fmt: skip
     said.append("coding equal, verified" if row.equal else f"coding: {len(row.differences)} values differ, still owed")
-    return row.id
+    return row
 
 
 def _log(
@@ -188,6 +194,8 @@ def _log(
         sha256=content.put(session, file.data, at=at),
         file_name=file.name,
         kind="log",
+        size=len(file.data),
+        picture=None,
         note=f"Returned for release package {package.id}",
         at=at,
         by_id=person.id,

@@ -53,5 +53,6 @@ def write_coding_back(
         sentence=f"Coding written back after the flash of {unit.role} and read again: {outcome}.",
         vehicle_id=unit.vehicle_id,
         subject=("flash", flash.id),
+        facts={"equal": row.equal},
     )
     return row

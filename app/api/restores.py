@@ -10,6 +10,7 @@ from pydantic import ValidationError
 from sqlalchemy.orm import Session
 from starlette.datastructures import UploadFile as SentFile
 
+from app.actions.abandon_restore import abandon_restore
 from app.actions.close_restore_step import close_restore_step
 from app.actions.open_restore import NewRestore, open_restore
 from app.actions.override_restore_step import override_restore_step
@@ -73,6 +74,12 @@ class SignOffOut(ApiOut):
     statement: str
 
 
+class AbandonedOut(ApiOut):
+    reason: str
+    by: str
+    at: Time
+
+
 class RestoreOut(ApiOut):
     id: int
     vehicle_id: int
@@ -89,6 +96,7 @@ class RestoreOut(ApiOut):
     sign_offs: list[SignOffOut]
     certificate_issued: bool
     replaced_by_id: int | None
+    abandoned: AbandonedOut | None
 
 
 class EntryOut(ApiOut):
@@ -103,6 +111,10 @@ class EntryOut(ApiOut):
     reason: str
     kept: dict[str, Any]
     at: Time
+
+
+class AbandonIn(ApiIn):
+    reason: str
 
 
 class SignIn(ApiIn):
@@ -280,6 +292,13 @@ def sign_off(request: Request, restore_id: int, body: SignIn, session: Write, pe
     )
 
 
+@router.post("/restores/{restore_id:int}/abandon")
+def abandon(restore_id: int, body: AbandonIn, session: Write, person: Tuner, now: Now) -> RestoreOut:
+    """End a case that will not be finished, with the reason; it gets no certificate."""
+    abandon_restore(session, person=person, at=now, restore_id=restore_id, reason=body.reason)
+    return _out(session, restores.case(session, restore_id))
+
+
 @router.get("/restores/{restore_id:int}/certificate")
 def certificate(request: Request, restore_id: int, session: Read, person: Viewer, now: Now) -> CertificateOut:
     """The certificate; a draft until the last person has signed."""
@@ -309,7 +328,7 @@ def _out(session: Session, case: Case) -> RestoreOut:
         coding_snapshot_id=row.coding_snapshot_id,
         baseline_session_id=row.baseline_session_id,
         sentence=case.progress.sentence,
-        may_sign_off=case.progress.may_sign_off and case.certificate is None,
+        may_sign_off=case.progress.may_sign_off and case.is_open,
         steps=[
             StepOut(
                 key=s.step.key,
@@ -335,7 +354,15 @@ def _out(session: Session, case: Case) -> RestoreOut:
         ],
         certificate_issued=case.certificate is not None,
         replaced_by_id=None if case.replaced_by is None else case.replaced_by.id,
+        abandoned=_abandoned(session, case),
     )
+
+
+def _abandoned(session: Session, case: Case) -> AbandonedOut | None:
+    row = case.abandonment
+    if row is None:
+        return None
+    return AbandonedOut(reason=row.reason, by=flashes.person_name(session, row.by_id), at=row.at)
 
 
 def _entry(row: RestoreStep) -> EntryOut:

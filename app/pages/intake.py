@@ -2,7 +2,7 @@
 
 from dataclasses import dataclass
 from datetime import datetime
-from typing import Annotated, Any
+from typing import Annotated, Any, Literal
 
 from fastapi import APIRouter, Form, Request
 from fastapi.responses import HTMLResponse, Response
@@ -14,10 +14,11 @@ from app.actions.scan_faults import scan_faults
 from app.calc.vehicle.identity import Identity
 from app.calc.vehicle.readiness import parse_readiness
 from app.errors import AppError
+from app.pages.intake_view import IntakeTyped, intake_page, recorded
 from app.readers.fault_list import read_fault_list
-from app.record import faults, flashes, identities, vehicles
+from app.record import faults, identities, vehicles
 from app.record.car_state import vehicle_label
-from app.record.tables import ControlUnit, IdentityCheck, Person
+from app.record.tables import Person
 from app.web.form import FormModel, OncePerForm, see_other, text_of
 from app.web.now import Now
 from app.web.page import render
@@ -26,29 +27,8 @@ from app.web.transaction import Read, Write
 
 router = APIRouter()
 
-
-@dataclass(frozen=True, slots=True)
-class UnitToScan:
-    id: int
-    role: str
-    recorded: tuple[tuple[str, str | None], ...]
-    last_check: str | None
-    last_check_at: datetime | None
-    last_check_href: str | None
-    last_state: str
-
-
-@dataclass(frozen=True, slots=True)
-class IntakePage:
-    vehicle_id: int
-    vehicle: str
-    in_shop: bool
-    odometer: float | None
-    units: tuple[UnitToScan, ...]
-    scans: tuple[tuple[str, str, datetime], ...]
-    codings: int
-    authorised: bool
-    legal_basis: str
+# Forms of the intake page lead back to it, at what comes next.
+Back = Literal["", "intake"]
 
 
 @dataclass(frozen=True, slots=True)
@@ -104,6 +84,7 @@ class ScanForm(FormModel):
     software_number: str = ""
     calibration_ids: str = ""
     cvns: str = ""
+    back: Back = ""
 
 
 class AcceptForm(FormModel):
@@ -115,64 +96,26 @@ class FaultForm(FormModel):
     text: str = ""
     occasion: str = "as found"
     readiness: str = ""
-
-
-def _recorded(session: Session, unit: ControlUnit) -> tuple[tuple[str, str | None], ...]:
-    known = identities.expected(session, unit)
-    return (
-        ("Hardware number", known.hardware_number),
-        ("Software number", known.software_number),
-        ("Calibration IDs", ", ".join(known.calibration_ids) or None),
-        ("Verification numbers", ", ".join(known.cvns) or None),
-    )
+    back: Back = ""
 
 
 @router.get("/vehicles/{vehicle_id:int}/intake")
 def show(request: Request, vehicle_id: int, session: Read, person: FrontDesk) -> HTMLResponse:
-    vehicle = vehicles.vehicle(session, vehicle_id)
-    units = vehicles.control_units(session, vehicle.id)
-    newest: dict[int, IdentityCheck] = {}
-    for check in vehicles.identity_checks(session, [unit.id for unit in units]):
-        newest.setdefault(check.control_unit_id, check)
-    odometer = vehicles.odometer_km(session, vehicle.id)
-    page = IntakePage(
-        vehicle_id=vehicle.id,
-        vehicle=vehicle_label(vehicle),
-        in_shop=vehicles.open_visit(session, vehicle.id) is not None,
-        odometer=None if odometer is None else odometer[0],
-        units=tuple(_to_scan(session, unit, newest.get(unit.id)) for unit in units),
-        scans=tuple(
-            (f"/fault-scans/{scan.id}", f"{scan.occasion}: {len(scan.faults)} codes", scan.at)
-            for scan in vehicles.fault_scans(session, vehicle.id)[:3]
-        ),
-        codings=_coding_count(session, vehicle.id),
-        authorised=any(row.kind == "authorisation" for row in vehicles.attachments(session, vehicle.id)),
-        legal_basis=vehicle.legal_basis,
-    )
-    return render(request, "intake/page.html", page, session=session, person=person, title="Intake")
+    return _intake(request, session, vehicle_id, person, IntakeTyped(), 200)
 
 
-def _coding_count(session: Session, vehicle_id: int) -> int:
-    return len(flashes.coding_snapshots(session, vehicle_id))
-
-
-def _to_scan(session: Session, unit: ControlUnit, check: IdentityCheck | None) -> UnitToScan:
-    return UnitToScan(
-        unit.id,
-        unit.role,
-        _recorded(session, unit),
-        None if check is None else check.sentence,
-        None if check is None else check.at,
-        None if check is None else f"/identity-checks/{check.id}",
-        "unknown" if check is None else ("ok" if check.matches else "attention"),
-    )
+def _intake(
+    request: Request, session: Session, vehicle_id: int, person: Person, typed: IntakeTyped, status: int
+) -> HTMLResponse:
+    page = intake_page(session, vehicle_id, person, typed)
+    return render(request, "intake/page.html", page, session=session, person=person, title="Intake", status=status)
 
 
 def _scan_page(session: Session, unit_id: int, form: ScanForm, sentence: str) -> ScanPage:
     unit = vehicles.control_unit(session, unit_id)
     vehicle = vehicles.vehicle(session, unit.vehicle_id)
     return ScanPage(
-        unit.id, vehicle.id, vehicle_label(vehicle), unit.role, _recorded(session, unit), text_of(form), sentence
+        unit.id, vehicle.id, vehicle_label(vehicle), unit.role, recorded(session, unit), text_of(form), sentence
     )
 
 
@@ -212,7 +155,15 @@ def take_scan(
             title="Check identity",
             status=error.status,
         )
-    return see_other(request, session, f"/identity-checks/{check.id}", once)
+    goes_on = form.back == "intake" and check.matches
+    where = _next_of_intake(session, unit_id) if goes_on else f"/identity-checks/{check.id}"
+    return see_other(request, session, where, once)
+
+
+def _next_of_intake(session: Session, unit_id: int) -> str:
+    vehicle_id = vehicles.control_unit(session, unit_id).vehicle_id
+    several = len(vehicles.control_units(session, vehicle_id)) > 1
+    return f"/vehicles/{vehicle_id}/intake#{'identity' if several else 'faults'}"
 
 
 def _check_page(session: Session, check_id: int, person: Person, form: AcceptForm, refused: str) -> CheckPage:
@@ -312,11 +263,15 @@ def take_faults(
                 readiness={"text": form.readiness} if form.readiness else None,
             )
     except AppError as error:
+        if form.back == "intake":
+            typed = IntakeTyped(faults=text_of(form), faults_refused=error.sentence)
+            return _intake(request, session, vehicle_id, person, typed, error.status)
         page = _faults_page(session, vehicle_id, form, error.sentence)
         return render(
             request, "intake/faults.html", page, session=session, person=person, title="Faults", status=error.status
         )
-    return see_other(request, session, f"/fault-scans/{scan.id}", once)
+    where = f"/vehicles/{vehicle_id}/intake#coding" if form.back == "intake" else f"/fault-scans/{scan.id}"
+    return see_other(request, session, where, once)
 
 
 @router.get("/fault-scans/{scan_id:int}")

@@ -12,6 +12,7 @@ _PATHS = {
     "restore": "/restores/{}",
     "release_package": "/release-packages/{}",
     "dyno": "/dynos/{}",
+    "attachment": "/attachments/{}",
     "layout": "/layouts/{}",
 }
 

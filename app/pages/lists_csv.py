@@ -3,8 +3,9 @@
 from fastapi import APIRouter
 from fastapi.responses import Response
 
+from app.actions.record_strip_run import FIELDS
 from app.calc.csv_text import Cell
-from app.record import customers, dyno, faults, journal, layouts, people, revisions, vehicles
+from app.record import customers, dyno, faults, journal, layouts, people, results, revisions, vehicles
 from app.record.tables import Customer, Vehicle
 from app.web.csv_out import csv_download
 from app.web.signed_in import Viewer
@@ -162,3 +163,59 @@ def map_list(layout_id: int, session: Read, _person: Viewer) -> Response:
         for one in definitions.maps
     )
     return csv_download(f"maps-layout-{row.id}", header, rows)
+
+
+@router.get("/vehicles/{vehicle_id:int}/strip-runs.csv")
+def strip_run_list(vehicle_id: int, session: Read, _person: Viewer) -> Response:
+    """A car's strip runs with the figures of their slips."""
+    car = vehicles.vehicle(session, vehicle_id)
+    found = results.strip_runs(session, car.id)
+    on_car = dyno.attributed_words(session, results.strip_attributions(session, [row.id for row in found]))
+    header = ("id", "run_at", "on_car", *FIELDS, "place", "measured_by", "note")
+    rows = (
+        (row.id, row.run_at, on_car[row.id], *(row.results.get(name) for name in FIELDS), row.place, row.how, row.note)
+        for row in found
+    )
+    return csv_download(f"strip-runs-{car.vin}", header, rows)
+
+
+@router.get("/vehicles/{vehicle_id:int}/economy-trials.csv")
+def economy_trial_list(vehicle_id: int, session: Read, _person: Viewer) -> Response:
+    """A car's economy trials."""
+    car = vehicles.vehicle(session, vehicle_id)
+    found = results.economy_trials(session, car.id)
+    on_car = dyno.attributed_words(session, results.economy_attributions(session, [row.id for row in found]))
+    header = ("id", "driven_at", "on_car", "distance_km", "fuel_l", "consumption_l_per_100km", "conditions")
+    rows = (
+        (
+            row.id,
+            row.driven_at,
+            on_car[row.id],
+            row.distance_km,
+            row.fuel_l,
+            round(100 * row.fuel_l / row.distance_km, 4),
+            row.conditions,
+        )
+        for row in found
+    )
+    return csv_download(f"economy-trials-{car.vin}", header, rows)
+
+
+@router.get("/inbox.csv")
+def inbox_list(session: Read, _person: Viewer) -> Response:
+    """Dyno files that belong to no session yet."""
+    header = ("id", "file_name", "recorded_at", "added_at", "pulls", "channels", "findings", "sha256")
+    rows = (
+        (
+            row.id,
+            row.file_name,
+            row.recorded_at,
+            row.at,
+            row.summary["pulls"],
+            " ".join(row.summary["channels"]),
+            " ".join(row.summary["findings"]),
+            row.sha256,
+        )
+        for row in dyno.inbox(session)
+    )
+    return csv_download("inbox", header, rows)

@@ -17,6 +17,7 @@ from app.record.tables import (
     ControlUnit,
     IdentityCheck,
     Restore,
+    RestoreAbandonment,
     Revision,
     RevisionDecision,
     Run,
@@ -141,7 +142,7 @@ def _identity(session: Session, by_id: dict[int, Vehicle], units: Sequence[Contr
 
 
 def _restores(session: Session, by_id: dict[int, Vehicle]) -> list[Attention]:
-    done = select(Certificate.restore_id)
+    done = select(Certificate.restore_id).union(select(RestoreAbandonment.restore_id))
     latest = select(func.max(Restore.id)).where(Restore.vehicle_id.in_(by_id)).group_by(Restore.vehicle_id)
     rows = session.scalars(select(Restore).where(Restore.id.in_(latest), Restore.id.not_in(done)))
     return [

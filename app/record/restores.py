@@ -10,7 +10,7 @@ from sqlalchemy.orm import Session
 from app.calc.restore.plan import Override, Plan, Progress, Step, StepState, progress
 from app.calc.restore.verdicts import Outcome, Verdict
 from app.errors import BadInput, Conflict, NotFound
-from app.record.tables import Certificate, Flash, Person, Restore, RestoreSignOff, RestoreStep
+from app.record.tables import Certificate, Flash, Person, Restore, RestoreAbandonment, RestoreSignOff, RestoreStep
 
 SIGN_OFF_KEYS = ("sign_off", "second_sign_off")
 
@@ -20,7 +20,7 @@ class Case:
     """One case with everything recorded for it.
 
     entries : step key → its entries, oldest first; the last one applies. replaced_by : a later case of the same car
-    that was opened while this one had no certificate.
+    that was opened while this one was open.
     """
 
     restore: Restore
@@ -28,6 +28,7 @@ class Case:
     entries: Mapping[str, Sequence[RestoreStep]]
     sign_offs: tuple[RestoreSignOff, ...]
     certificate: Certificate | None
+    abandonment: RestoreAbandonment | None
     replaced_by: Restore | None
     progress: Progress
 
@@ -52,10 +53,17 @@ class Case:
         """The control units of the case in the plan's order."""
         return tuple(dict.fromkeys(s.unit_id for s in self.plan.steps if s.unit_id is not None))
 
+    @property
+    def is_open(self) -> bool:
+        """Whether anything may still be recorded for it."""
+        return self.certificate is None and self.abandonment is None and self.replaced_by is None
+
     def require_open(self) -> None:
         """Raise Conflict when nothing may be recorded for this case any more."""
         if self.certificate is not None:
             raise Conflict("The certificate of this restore is issued; open a new restore to check anything again.")
+        if self.abandonment is not None:
+            raise Conflict("This restore was abandoned; open a new one to go back to stock.")
         if self.replaced_by is not None:
             raise Conflict(f"Restore {self.replaced_by.number} took the place of this one; go on there.")
 
@@ -109,14 +117,16 @@ def case(session: Session, restore_id: int, *, lock: bool = False) -> Case:
         session.scalars(select(RestoreSignOff).where(RestoreSignOff.restore_id == row.id).order_by(RestoreSignOff.id))
     )
     certificate = session.scalar(select(Certificate).where(Certificate.restore_id == row.id))
+    abandonment = session.scalar(select(RestoreAbandonment).where(RestoreAbandonment.restore_id == row.id))
     later = select(Restore).where(Restore.vehicle_id == row.vehicle_id, Restore.number > row.number)
-    replaced_by = None if certificate else session.scalar(later.order_by(Restore.number).limit(1))
+    replaced_by = None if certificate or abandonment else session.scalar(later.order_by(Restore.number).limit(1))
     return Case(
         restore=row,
         plan=plan,
         entries=entries,
         sign_offs=sign_offs,
         certificate=certificate,
+        abandonment=abandonment,
         replaced_by=replaced_by,
         progress=_progress(session, plan, entries, sign_offs, issued=certificate is not None),
     )

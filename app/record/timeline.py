@@ -21,7 +21,7 @@ TOPICS = {
         "check identity",
         "accept identity",
     ),
-    "visits": ("begin visit", "end visit", "attach file", "scan faults"),
+    "visits": ("begin visit", "end visit", "attach file", "withdraw attachment", "scan faults"),
     "calibration": (
         "read stock",
         "confirm stock",
@@ -52,14 +52,24 @@ TOPICS = {
         "record economy trial",
         "set limit",
     ),
-    "restore": ("open restore", "close step", "override step", "sign off restore", "issue certificate"),
+    "restore": (
+        "open restore",
+        "close step",
+        "override step",
+        "sign off restore",
+        "issue certificate",
+        "abandon restore",
+    ),
 }
 _TOPIC_OF = {action: topic for topic, actions in TOPICS.items() for action in actions}
 
 
 @dataclass(frozen=True, slots=True)
 class Happening:
-    """One line of the history: when, who, what, and what it is about (kind, id)."""
+    """One line of the history: when, who, what, and what it is about (kind, id).
+
+    contradicts : what was found is not what was expected or written, or it was decided without evidence.
+    """
 
     seq: int
     at: dt.datetime
@@ -68,6 +78,7 @@ class Happening:
     action: str
     sentence: str
     subject: tuple[str, int | str] | None
+    contradicts: bool
 
 
 def of_vehicle(
@@ -91,4 +102,15 @@ def _happening(entry: EntryView) -> Happening:
     if isinstance(origin, dict):
         at, person = dt.datetime.fromisoformat(str(origin["at"])), f"{origin['person']}, elsewhere"
     topic = _TOPIC_OF.get(entry.action, "other")
-    return Happening(entry.seq, at, person, topic, entry.action, entry.sentence, entry.subject)
+    return Happening(entry.seq, at, person, topic, entry.action, entry.sentence, entry.subject, _contradicts(entry))
+
+
+def _contradicts(entry: EntryView) -> bool:
+    """Told by what the act put on record, not by its words."""
+    facts = entry.facts
+    return (
+        facts.get("equal") is False
+        or facts.get("matches") is False
+        or facts.get("outcome") in ("failed", "aborted", "not verified")
+        or entry.action == "override step"
+    )

@@ -11,6 +11,7 @@ from app.record import search_index
 from app.record.search import folded
 from app.record.tables import (
     Attachment,
+    AttachmentWithdrawal,
     ControlUnit,
     Customer,
     FaultScan,
@@ -113,10 +114,25 @@ def fault_scans(session: Session, vehicle_id: int) -> Sequence[FaultScan]:
 
 
 def attachments(session: Session, vehicle_id: int) -> Sequence[Attachment]:
-    """Newest first."""
+    """Newest first, without those that were withdrawn."""
+    withdrawn = select(AttachmentWithdrawal.attachment_id)
     return session.scalars(
-        select(Attachment).where(Attachment.vehicle_id == vehicle_id).order_by(Attachment.id.desc())
+        select(Attachment)
+        .where(Attachment.vehicle_id == vehicle_id, Attachment.id.not_in(withdrawn))
+        .order_by(Attachment.id.desc())
     ).all()
+
+
+def attachment(session: Session, attachment_id: int) -> Attachment:
+    found = session.get(Attachment, attachment_id)
+    if found is None:
+        raise NotFound(f"There is no attachment {attachment_id}.")
+    return found
+
+
+def is_withdrawn(session: Session, attachment_id: int) -> bool:
+    query = select(AttachmentWithdrawal.id).where(AttachmentWithdrawal.attachment_id == attachment_id)
+    return session.scalar(query) is not None
 
 
 def limits(session: Session, vehicle_id: int) -> Sequence[VehicleLimit]:

@@ -28,14 +28,19 @@ def _anyone(request: Request, now: Now) -> Person | None:
     to write with would, with enough others like it, leave none for anybody.
     """
     with reading(request.app.state.engine) as session:
-        person = _by_bearer(request, session) if _is_api(request) else None
-        seen_at = None
-        if person is None and "authorization" not in request.headers:
-            person, seen_at = _by_cookie(request, session, now)
+        person, seen_at = find_person(request, session, now)
     if seen_at is not None and now - seen_at >= max(_SEEN_EVERY, request.app.state.settings.idle / 60):
         _see(request, now)
     request.state.person = person
     return person
+
+
+def find_person(request: Request, session: Session, now: datetime) -> tuple[Person | None, datetime | None]:
+    """The person whose token the request carries, and when their browser was last seen."""
+    person = _by_bearer(request, session) if _is_api(request) else None
+    if person is None and "authorization" not in request.headers:
+        return _by_cookie(request, session, now)
+    return person, None
 
 
 def _is_api(request: Request) -> bool:

@@ -2,7 +2,7 @@
 
 Revision ID: 0001
 Revises:
-Create Date: 2026-11-25 14:30:28.036697
+Create Date: 2026-11-25 16:58:22.928807
 """
 
 import sqlalchemy as sa
@@ -19,6 +19,7 @@ depends_on = None
 APPEND_ONLY = [
     "analysis",
     "attachment",
+    "attachment_withdrawal",
     "attribution",
     "certificate",
     "coding_snapshot",
@@ -39,6 +40,7 @@ APPEND_ONLY = [
     "read_back",
     "release_package",
     "restore",
+    "restore_abandonment",
     "restore_sign_off",
     "restore_step",
     "revision",
@@ -55,6 +57,7 @@ NEVER_DELETED = ["control_unit", "customer", "dyno", "person", "vehicle", "visit
 KEYS: dict[str, list[tuple[str, ...]]] = {
     "analysis": [("id",)],
     "attachment": [("id",)],
+    "attachment_withdrawal": [("attachment_id",), ("id",)],
     "attribution": [("id",)],
     "certificate": [("id",), ("restore_id",)],
     "coding_snapshot": [("id",)],
@@ -79,6 +82,7 @@ KEYS: dict[str, list[tuple[str, ...]]] = {
     "read_back": [("id",)],
     "release_package": [("id",)],
     "restore": [("id",), ("vehicle_id", "number")],
+    "restore_abandonment": [("id",), ("restore_id",)],
     "restore_sign_off": [("id",), ("restore_id", "by_id")],
     "restore_step": [("id",)],
     "revision": [("control_unit_id", "number"), ("id",)],
@@ -295,6 +299,8 @@ def upgrade() -> None:
         sa.Column("file_name", sa.String(length=255), nullable=False),
         sa.Column("kind", sa.String(length=40), nullable=False),
         sa.Column("note", sa.String(), nullable=False),
+        sa.Column("size", sa.Integer(), nullable=False),
+        sa.Column("picture", sa.String(length=40), nullable=True),
         sa.Column("at", UTC(), nullable=False),
         sa.Column("by_id", sa.Integer(), nullable=True),
         sa.Column("entry_seq", sa.Integer(), nullable=False),
@@ -527,6 +533,22 @@ def upgrade() -> None:
         batch_op.create_index(batch_op.f("ix_visit_vehicle_id"), ["vehicle_id"], unique=False)
 
     op.create_table(
+        "attachment_withdrawal",
+        sa.Column("id", sa.Integer(), nullable=False),
+        sa.Column("attachment_id", sa.Integer(), nullable=False),
+        sa.Column("reason", sa.String(), nullable=False),
+        sa.Column("at", UTC(), nullable=False),
+        sa.Column("by_id", sa.Integer(), nullable=True),
+        sa.Column("entry_seq", sa.Integer(), nullable=False),
+        sa.CheckConstraint("length(reason) > 0", name=op.f("ck_attachment_withdrawal_withdrawal_needs_reason")),
+        sa.ForeignKeyConstraint(
+            ["attachment_id"], ["attachment.id"], name=op.f("fk_attachment_withdrawal_attachment_id")
+        ),
+        sa.ForeignKeyConstraint(["by_id"], ["person.id"], name=op.f("fk_attachment_withdrawal_by_id")),
+        sa.PrimaryKeyConstraint("id", name=op.f("pk_attachment_withdrawal")),
+        sa.UniqueConstraint("attachment_id", name=op.f("uq_attachment_withdrawal_attachment_id")),
+    )
+    op.create_table(
         "identity_check",
         sa.Column("id", sa.Integer(), nullable=False),
         sa.Column("control_unit_id", sa.Integer(), nullable=False),
@@ -662,6 +684,20 @@ def upgrade() -> None:
         sa.ForeignKeyConstraint(["restore_id"], ["restore.id"], name=op.f("fk_certificate_restore_id")),
         sa.PrimaryKeyConstraint("id", name=op.f("pk_certificate")),
         sa.UniqueConstraint("restore_id", name=op.f("uq_certificate_restore_id")),
+    )
+    op.create_table(
+        "restore_abandonment",
+        sa.Column("id", sa.Integer(), nullable=False),
+        sa.Column("restore_id", sa.Integer(), nullable=False),
+        sa.Column("reason", sa.String(), nullable=False),
+        sa.Column("at", UTC(), nullable=False),
+        sa.Column("by_id", sa.Integer(), nullable=True),
+        sa.Column("entry_seq", sa.Integer(), nullable=False),
+        sa.CheckConstraint("length(reason) > 0", name=op.f("ck_restore_abandonment_abandonment_needs_reason")),
+        sa.ForeignKeyConstraint(["by_id"], ["person.id"], name=op.f("fk_restore_abandonment_by_id")),
+        sa.ForeignKeyConstraint(["restore_id"], ["restore.id"], name=op.f("fk_restore_abandonment_restore_id")),
+        sa.PrimaryKeyConstraint("id", name=op.f("pk_restore_abandonment")),
+        sa.UniqueConstraint("restore_id", name=op.f("uq_restore_abandonment_restore_id")),
     )
     op.create_table(
         "restore_sign_off",

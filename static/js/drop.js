@@ -4,6 +4,7 @@
 //        [data-drop-files] the list to fill; [data-drop-hint] shown when dropping works.
 
 const DIGEST_LIMIT = 256 * 1024 * 1024;
+const PICTURES = new Set(["image/png", "image/jpeg"]);
 
 function sizeText(bytes) {
   if (bytes < 1024) return `${bytes} B`;
@@ -22,8 +23,21 @@ async function digest(file) {
   return [...new Uint8Array(hash)].map((byte) => byte.toString(16).padStart(2, "0")).join("");
 }
 
+// A picture is shown small before it is sent; anything else, or one the browser cannot decode, by its name alone.
+function preview(file) {
+  const image = document.createElement("img");
+  image.className = "drop-picture";
+  image.alt = "";
+  image.src = URL.createObjectURL(file);
+  const done = () => URL.revokeObjectURL(image.src);
+  image.addEventListener("load", done);
+  image.addEventListener("error", () => { done(); image.remove(); });
+  return image;
+}
+
 async function describe(zone, file) {
   const item = document.createElement("li");
+  if (PICTURES.has(file.type)) item.append(preview(file));
   const name = document.createElement("strong");
   name.textContent = file.name;
   item.append(name, ` · ${sizeText(file.size)}`);
@@ -41,7 +55,15 @@ async function describe(zone, file) {
 
 async function show(zone, input) {
   const list = zone.querySelector("[data-drop-files]");
-  list?.replaceChildren(...(await Promise.all([...input.files].map((file) => describe(zone, file)))));
+  const lines = await Promise.all([...input.files].map((file) => describe(zone, file)));
+  const left = Number(zone.dataset.left ?? 0);
+  delete zone.dataset.left;
+  if (left > 0) {
+    const line = document.createElement("li");
+    line.textContent = `This place takes one file; ${left === 1 ? "the other was" : `${left} others were`} left out.`;
+    lines.push(line);
+  }
+  list?.replaceChildren(...lines);
 }
 
 function equip(scope) {
@@ -73,9 +95,11 @@ document.addEventListener("drop", (event) => {
   event.preventDefault();
   delete zone.dataset.over;
   const input = zone.querySelector("input[type=file]");
+  const dropped = [...event.dataTransfer.files];
   const given = new DataTransfer();
-  for (const file of input.multiple ? event.dataTransfer.files : [...event.dataTransfer.files].slice(0, 1)) given.items.add(file);
+  for (const file of input.multiple ? dropped : dropped.slice(0, 1)) given.items.add(file);
   input.files = given.files;
+  zone.dataset.left = String(dropped.length - given.files.length);
   input.dispatchEvent(new Event("change", { bubbles: true }));
 });
 

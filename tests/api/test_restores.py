@@ -161,3 +161,15 @@ def test_what_is_not_there_is_not_found(caller: Caller, car: Car) -> None:
     assert caller.post(f"/restores/{restore['id']}/steps/nothing", {}).status_code == 404
     assert caller.post("/vehicles/99/restores", {"reason": "Sale"}).status_code == 404
     assert caller.post(f"/restores/{restore['id']}/steps/sign_off", {}).status_code == 422
+
+
+def test_a_program_abandons_a_case_with_a_reason(caller: Caller, car: Car) -> None:
+    restore = opened(caller, car)
+    assert restore["abandoned"] is None
+    path = f"/restores/{restore['id']}/abandon"
+    refused = caller.post(path, {"reason": "no"})
+    assert (refused.status_code, refused.json()["field"]) == (422, "reason")
+    found = caller.post(path, {"reason": "The owner drives on with the revision."}).json()["abandoned"]
+    assert (found["reason"], found["by"]) == ("The owner drives on with the revision.", "tuner")
+    closed = caller.post(f"/restores/{restore['id']}/steps/supply", {"lowest_v": 13.2, "highest_v": 13.8})
+    assert closed.status_code == 409

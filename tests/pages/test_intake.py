@@ -24,7 +24,7 @@ def test_intake_leads_through_the_arrival(front_desk: Browser, unit: int) -> Non
         "The car is booked in.",
         "HW-engine",
         "0000BEEF",
-        "Paste a fault list",
+        "Fault list as the scan tool prints it",
         "No snapshot yet",
         "No signed authorisation is attached.",
         "it is asked for before release",
@@ -65,6 +65,49 @@ def test_other_numbers_say_field_by_field_what_differs(front_desk: Browser, tune
     assert (taken.status_code, taken.headers["location"]) == (303, location)
     assert "New numbers were accepted after this check." in content(front_desk.get(location))
     assert "SW-dealer" in content(front_desk.get(f"/control-units/{unit}"))
+
+
+def test_an_intake_is_worked_through_on_one_page(front_desk: Browser, sqlite_engine: Engine) -> None:
+    with shop_on(sqlite_engine) as shop:
+        unit = shop.unit(shop.car()).id
+    page, back = "/vehicles/1/intake", {"back": "intake"}
+    arrived = front_desk.submit("/vehicles/1/visits", {"reason": "Service", "odometer": "120", **back})
+    assert arrived.headers["location"] == page + "#identity"
+    numbers = {"hardware_number": "HW-engine", "software_number": "SW-engine-1"}
+    compared = front_desk.submit(f"/control-units/{unit}/identity-checks", numbers | back)
+    assert compared.headers["location"] == page + "#faults"
+    scanned = front_desk.submit("/vehicles/1/fault-scans", {"text": "P0301 misfire", **back})
+    assert scanned.headers["location"] == page + "#coding"
+    signed = {"file": ("signed.jpg", b"a photo")}
+    attached = front_desk.submit("/vehicles/1/files", {"kind": "authorisation", **back}, files=signed)
+    assert attached.headers["location"] == page + "#authorisation"
+    text = content(front_desk.get(page))
+    for words in ("The car is booked in.", "Last check", "as found: 1 code", "A signed authorisation is attached."):
+        assert words in text, words
+    assert is_whole(sqlite_engine)
+
+
+def test_other_numbers_stop_the_intake_and_lead_back_to_it(front_desk: Browser, unit: int) -> None:
+    numbers = {"hardware_number": "HW-engine", "software_number": "SW-dealer", "back": "intake"}
+    location = front_desk.submit(f"/control-units/{unit}/identity-checks", numbers).headers["location"]
+    assert location.startswith("/identity-checks/")
+    assert 'href="/vehicles/1/intake#faults"' in front_desk.get(location).text
+
+
+def test_what_the_intake_page_refuses_comes_back_on_it_as_typed(front_desk: Browser, sqlite_engine: Engine) -> None:
+    with shop_on(sqlite_engine) as shop:
+        shop.car()
+    back = {"back": "intake"}
+    for path, typed in (
+        ("/vehicles/1/visits", {"reason": "Warranty visit", "odometer": "many"}),
+        ("/vehicles/1/fault-scans", {"text": "The engine runs rough."}),
+        ("/vehicles/1/files", {"kind": "authorisation"}),
+    ):
+        answer = front_desk.submit(path, typed | back)
+        assert answer.status_code == 422
+        assert "<h1>Intake</h1>" in answer.text
+        for name, value in typed.items():
+            assert value in answer.text, name
 
 
 def test_a_scan_of_nothing_is_refused(front_desk: Browser, unit: int, sqlite_engine: Engine) -> None:

@@ -17,7 +17,7 @@ from app.record.engine import reading, transaction
 from app.record.tables import Run
 from app.settings import Settings
 from tests.browser import Browser
-from tests.restore_car import START, Car, tuned_car
+from tests.restore_car import START, Car, pull_file, tuned_car
 
 
 @pytest.fixture
@@ -64,7 +64,26 @@ def test_sessions_revisions_and_faults_leave_with_what_they_say(
     assert (revision["title"], revision["author"], revision["size_bytes"]) == ("Upper range", "tuner", "8192")
     assert revision["changed"]
     (fault,) = table(front_desk, f"/vehicles/{car.vehicle_id}/fault-scans.csv")
-    assert (fault["code"], fault["text"]) == ("P0171", "System too lean bank 1 confirmed")
+    assert (fault["code"], fault["text"]) == ("P0171", "System too lean bank 1")
+
+
+def test_strip_runs_trials_and_the_inbox_leave_in_si(front_desk: Browser, tuner: Browser, car: Car) -> None:
+    base = f"/vehicles/{car.vehicle_id}"
+    for name in ("strip-runs", "economy-trials"):
+        assert table(front_desk, f"{base}/{name}.csv") == []
+    tuner.submit(f"{base}/strip-runs", {"et_1320ft_s": "13.4", "trap_1320ft_kmh": "168.2", "place": "Old runway"})
+    tuner.submit(f"{base}/economy-trials", {"distance": "250", "fuel": "17.5", "conditions": "Motorway"})
+    (run,) = table(front_desk, f"{base}/strip-runs.csv")
+    assert (run["et_1320ft_s"], run["trap_1320ft_kmh"], run["et_60ft_s"]) == ("13.4", "168.2", "")
+    assert (run["place"], run["on_car"]) == ("Old runway", "engine revision 1")
+    (trial,) = table(front_desk, f"{base}/economy-trials.csv")
+    # 17.5 L over 250 km are 7 L/100 km.
+    assert (float(trial["consumption_l_per_100km"]), trial["conditions"]) == (7.0, "Motorway")
+    assert table(front_desk, "/inbox.csv") == []
+    tuner.submit("/inbox", files=[("files", ("p.csv", pull_file(1.0)))])
+    (item,) = table(front_desk, "/inbox.csv")
+    assert (item["file_name"], item["pulls"]) == ("p.csv", "1")
+    assert "torque_nm" in item["channels"].split()
 
 
 def test_a_layouts_maps_leave_with_address_and_shape(front_desk: Browser, car: Car, sqlite_engine: Engine) -> None:

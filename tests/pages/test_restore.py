@@ -382,3 +382,26 @@ def test_a_replaced_case_leads_to_the_one_that_took_its_place(
     answer = hand_in(tuner, case, "supply", {"lowest_v": "13", "highest_v": "14"})
     assert answer.status_code == 409
     assert "Restore 2 took the place of this one" in text_of(answer)
+
+
+WHY = "The owner drives on with the revision."
+
+
+def test_a_restore_that_is_not_finished_is_abandoned_with_a_reason(
+    tuner: Browser, car: Car, case: str, browser: Callable[[str | None], Browser]
+) -> None:
+    assert f'action="{case}/abandon"' in tuner.get(case).text
+    assert f'action="{case}/abandon"' not in browser("front_desk").get(case).text
+    short = tuner.submit(f"{case}/abandon", {"reason": "no"})
+    assert short.status_code == 422
+    assert "why this restore is not finished" in text_of(short)
+    assert re.search(r'<textarea id="reason"[^>]*>\s*no</textarea>', short.text)
+    assert tuner.submit(f"{case}/abandon", {"reason": WHY}).headers["location"] == case
+    page = tuner.get(case)
+    assert f"Ended without a certificate by tuner, {datetime.now(UTC).day}" in text_of(page)
+    assert f'action="{case}' not in page.text
+    assert WHY in text_of(tuner.get(f"/vehicles/{car.vehicle_id}"))
+    listed = text_of(tuner.get(f"/vehicles/{car.vehicle_id}/restores"))
+    assert "abandoned" in listed
+    assert "still open" not in listed
+    assert "This is a draft and stays one" in text_of(tuner.get(f"{case}/certificate"))

@@ -1,5 +1,6 @@
 """Registering, finding, booking in and handing over a car, as the front desk does it."""
 
+import re
 from dataclasses import dataclass
 
 import pytest
@@ -9,6 +10,7 @@ from app.record import vehicles
 from app.record.engine import reading
 from tests.browser import Browser
 from tests.pages.prepared import content, entries, is_whole, refusal, said, shop_on
+from tests.pictures import png
 from tests.shop import STOCK, changed
 
 FORM = {
@@ -243,3 +245,58 @@ def test_a_control_unit_is_added_with_its_numbers(tuner: Browser, cars: Cars) ->
     assert bad.status_code == 422
     assert refusal(bad) == "“0xZZ” is no address; write it like 0x80000000."
     assert 'value="0xZZ"' in bad.text
+
+
+def test_a_photo_is_shown_as_what_it_is_and_anything_else_is_not(
+    front_desk: Browser, cars: Cars, anonymous: Browser
+) -> None:
+    address = f"/vehicles/{cars.vehicle}/files"
+    files = [
+        ("file", ("bonnet.jpg", png(), "image/jpeg")),  # the content decides, not the name
+        ("file", ("page.png", b"\x89PNG\r\n\x1a\n<script>pwned()</script>", "image/png")),
+    ]
+    assert front_desk.submit(address, {"kind": "photo"}, files=files).status_code == 303
+    page = front_desk.get(f"/vehicles/{cars.vehicle}").text
+    assert re.findall(r'<img src="/attachments/(\d+)/picture"', page) == ["1"]
+    shown = front_desk.get("/attachments/1/picture")
+    assert (shown.status_code, shown.content, shown.headers["content-type"]) == (200, png(), "image/png")
+    assert shown.headers["x-content-type-options"] == "nosniff"
+    assert shown.headers["content-security-policy"] == "default-src 'none'; sandbox"
+    assert front_desk.get("/attachments/2/picture").status_code == 404
+    assert front_desk.get("/attachments/2").headers["content-disposition"].startswith("attachment")
+    assert anonymous.get("/attachments/1/picture").headers["location"].startswith("/sign-in")
+
+
+def test_a_file_sent_again_is_recognised_in_words(front_desk: Browser, cars: Cars) -> None:
+    address = f"/vehicles/{cars.vehicle}/files"
+    for _ in range(2):
+        answer = front_desk.submit(address, {"kind": "sheet"}, files={"file": ("sheet.pdf", b"%PDF")})
+    assert answer.headers["location"] == f"/vehicles/{cars.vehicle}?recognised=1#files"
+    assert "sheet.pdf is attached already" in content(front_desk.get(f"/vehicles/{cars.vehicle}?recognised=1"))
+    assert "attached already" not in content(front_desk.get(f"/vehicles/{cars.other}?recognised=1"))
+
+
+def test_a_refused_file_says_so_at_its_field_and_keeps_none_of_the_others(front_desk: Browser, cars: Cars) -> None:
+    files = [("file", ("whole.txt", b"whole")), ("file", ("void.txt", b""))]
+    answer = front_desk.submit(f"/vehicles/{cars.vehicle}/files", {"kind": "other"}, files=files)
+    assert answer.status_code == 422
+    assert "void.txt is empty" in content(answer)
+    assert 'aria-describedby="file-help file-error"' in answer.text
+    assert "whole.txt" not in front_desk.get(f"/vehicles/{cars.vehicle}").text
+
+
+def test_a_file_attached_by_mistake_is_taken_back_with_a_reason(front_desk: Browser, cars: Cars) -> None:
+    address = f"/vehicles/{cars.vehicle}/files"
+    file = {"file": ("signed.pdf", b"%PDF signed")}
+    front_desk.submit(address, {"kind": "authorisation"}, files=file)
+    assert front_desk.submit("/attachments/1/withdraw", {"reason": ""}).status_code == 422
+    back = front_desk.submit("/attachments/1/withdraw", {"reason": "It is of another car."})
+    assert back.headers["location"] == f"/vehicles/{cars.vehicle}#files"
+    page = front_desk.get(f"/vehicles/{cars.vehicle}")
+    assert "signed.pdf" not in page.text
+    assert "taken back: It is of another car." in content(page)
+    assert "No signed authorisation is attached." in content(front_desk.get(f"/vehicles/{cars.vehicle}/intake"))
+    assert front_desk.get("/attachments/1").content == b"%PDF signed"
+    assert front_desk.submit("/attachments/1/withdraw", {"reason": "Once more."}).status_code == 409
+    front_desk.submit(address, {"kind": "authorisation"}, files=file)
+    assert "signed.pdf" in front_desk.get(f"/vehicles/{cars.vehicle}").text

@@ -12,6 +12,7 @@ from app.actions.record_strip_run import record_strip_run
 from app.actions.scan_faults import scan_faults
 from app.actions.set_limit import NewLimit, set_limit
 from app.actions.take_returned_files import Returned, take_returned_files
+from app.actions.withdraw_attachment import withdraw_attachment
 from app.calc.vehicle.dtc import Dtc, Fault
 from app.record import content, journal, packages
 from app.record.tables import (
@@ -20,6 +21,7 @@ from app.record.tables import (
     ControlUnit,
     InboxItem,
     Restore,
+    RestoreAbandonment,
     RestoreSignOff,
     RestoreStep,
     Vehicle,
@@ -74,7 +76,7 @@ def _acts(shop: Shop, vehicle: Vehicle, *, unit_id: int, revision_id: int, flash
         text="P0301",
         occasion="as found",
     )
-    attach_file(
+    attached, _ = attach_file(
         session,
         person=person,
         at=shop.now(),
@@ -83,6 +85,7 @@ def _acts(shop: Shop, vehicle: Vehicle, *, unit_id: int, revision_id: int, flash
         file_name="authorisation.pdf",
         kind="authorisation",
     )
+    withdraw_attachment(session, person=person, at=shop.now(), attachment_id=attached.id, reason="Of another car.")
     check = shop.scan(session.get_one(ControlUnit, unit_id), software_number="SW-dealer")
     accept_identity(session, person=person, at=shop.now(), identity_check_id=check.id, reason="Dealer update seen.")
     _package(shop, vehicle, revision_id)
@@ -136,6 +139,7 @@ def _restore(shop: Shop, vehicle: Vehicle) -> None:
         )
     )
     session.add(RestoreSignOff(restore_id=restore.id, statement="Restored.", **by))
+    session.add(RestoreAbandonment(restore_id=restore.id, reason="The owner drives on.", **by))
     head = journal.head(session)
     session.add(
         Certificate(restore_id=restore.id, body={"title": "x"}, journal_seq=head.seq, journal_hash=head.hash, **by)

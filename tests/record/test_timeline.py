@@ -1,6 +1,7 @@
 """A car's history: newest first, by topic, in pages; and every act has a topic."""
 
 import ast
+import re
 from pathlib import Path
 
 import pytest
@@ -8,6 +9,7 @@ from sqlalchemy.orm import Session
 
 import app.actions
 from app.actions.attach_file import attach_file
+from app.actions.begin_visit import begin_visit
 from app.record import timeline
 from app.record.tables import Vehicle
 from app.record.timeline import TOPICS
@@ -95,6 +97,38 @@ def test_pages_follow_each_other_without_gap_or_repeat(shop: Shop, vehicle: Vehi
         found += [one.seq for one in page]
         before = page[-1].seq
     assert found == [one.seq for one in timeline.of_vehicle(shop.session, vehicle.id)]
+
+
+def test_what_contradicts_the_record_stands_out_and_what_agrees_does_not(shop: Shop, vehicle: Vehicle) -> None:
+    assert not any(one.contradicts for one in timeline.of_vehicle(shop.session, vehicle.id))
+    unit = shop.unit(shop.car())
+    shop.stock(unit)
+    flash = shop.flash(unit, shop.revision(unit, changed(STOCK, 0x700)))
+    shop.read_back(flash, STOCK)
+    shop.scan(unit, software_number="DEALER-9")
+    shop.flash(unit, outcome="aborted")
+    found = timeline.of_vehicle(shop.session, unit.vehicle_id)
+    assert [one.action for one in found if one.contradicts] == ["log flash", "check identity", "read back"]
+
+
+def test_words_alone_make_nothing_stand_out(shop: Shop, vehicle: Vehicle) -> None:
+    """A reason that a person wrote may speak of differences without there being one."""
+    begin_visit(
+        shop.session,
+        person=shop.person,
+        at=shop.now(),
+        vehicle_id=vehicle.id,
+        reason="Numbers differ?",
+        odometer_km=None,
+    )
+    newest = timeline.of_vehicle(shop.session, vehicle.id)[0]
+    assert "differ" in newest.sentence
+    assert not newest.contradicts
+
+
+def test_no_line_of_the_history_needs_a_digest_to_be_read(shop: Shop, vehicle: Vehicle) -> None:
+    for entry in timeline.of_vehicle(shop.session, vehicle.id):
+        assert not re.search(r"[0-9a-f]{8}", entry.sentence), entry.sentence
 
 
 def test_the_history_names_no_customer(shop: Shop) -> None:

@@ -124,7 +124,7 @@ def test_the_frame_names_the_person_and_the_shop_and_marks_the_page(manager: Bro
     assert '<a href="/journal" aria-current="page">Journal</a>' in page
     assert '<a href="/people">People</a>' in page
     assert "2 Jul 2026, 07:30" in page
-    assert re.search(r"Journal head <span class=\"mono\">1-[0-9a-f]{16}</span>", page)
+    assert re.search(r"Journal head</a> <span class=\"mono\">1-[0-9a-f]{16}</span>", page)
 
 
 def test_people_is_offered_to_managers_only(tuner: Browser) -> None:

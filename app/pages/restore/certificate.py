@@ -22,6 +22,7 @@ class CertificatePage:
     restore_id: int
     draft: bool
     replaced_by: int | None
+    abandoned: str | None
     number: str
     issued_at: str
     opened: str
@@ -53,6 +54,7 @@ def certificate_page(
         restore_id=restore_id,
         draft=case.certificate is None,
         replaced_by=None if case.replaced_by is None else case.replaced_by.number,
+        abandoned=None if case.abandonment is None else case.abandonment.reason,
         number=str(body["number"]),
         issued_at=str(body["issued_at"]),
         opened=restore_certificate.in_words(case.restore.at, zone),

@@ -79,6 +79,11 @@ class OverrideForm(FormModel):
     confirmed: str = ""
 
 
+class AbandonForm(FormModel):
+    reason: str = ""
+    confirmed: str = ""
+
+
 class SignForm(FormModel):
     name: str = ""
     password: str = ""

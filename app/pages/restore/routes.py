@@ -6,14 +6,16 @@ from fastapi import APIRouter, Form, Request
 from fastapi.responses import HTMLResponse, Response
 from sqlalchemy.orm import Session
 
+from app.actions.abandon_restore import abandon_restore
 from app.actions.close_restore_step import close_restore_step
 from app.actions.open_restore import open_restore
 from app.actions.override_restore_step import override_restore_step
 from app.actions.sign_off_restore import sign_off_restore
 from app.errors import AppError
 from app.pages.restore.certificate import certificate_page
-from app.pages.restore.forms import OpenForm, OverrideForm, SignForm, StepForm, evidence_of, new_restore
-from app.pages.restore.views import CasePage, Refused, case_page, html_id, list_page
+from app.pages.restore.forms import AbandonForm, OpenForm, OverrideForm, SignForm, StepForm, evidence_of, new_restore
+from app.pages.restore.list_view import list_page
+from app.pages.restore.views import CasePage, Refused, case_page, html_id
 from app.record import restores, vehicles
 from app.record.tables import Person
 from app.settings import Settings
@@ -167,6 +169,24 @@ def take_sign_off(
         return _refused(request, session, restore_id, person, Refused("sign", error, text_of(form)))
     place = "#sign-off" if signed.certificate is None else "/certificate"
     return see_other(request, session, f"/restores/{restore_id}{place}", once)
+
+
+@router.post("/restores/{restore_id:int}/abandon")
+def take_abandonment(
+    request: Request,
+    restore_id: int,
+    form: Annotated[AbandonForm, Form()],
+    once: OncePerForm,
+    session: Write,
+    person: Tuner,
+    now: Now,
+) -> Response:
+    try:
+        with session.begin_nested():
+            abandon_restore(session, person=person, at=now, restore_id=restore_id, reason=form.reason)
+    except AppError as error:
+        return _refused(request, session, restore_id, person, Refused("abandon", error, text_of(form)))
+    return see_other(request, session, f"/restores/{restore_id}", once)
 
 
 @router.get("/restores/{restore_id:int}/certificate")

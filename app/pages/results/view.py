@@ -282,11 +282,11 @@ def _economy(groups: Groups, chosen: tuple[str, str], units: UnitsView) -> Econo
     except BadInput as error:
         return EconomyView(error.sentence, ())
     names = [groups[key][0] for key in chosen]
-    return EconomyView(economy_sentence(found, units), _economy_facts(found, names, units))
+    return EconomyView(_economy_sentence(found), _economy_facts(found, names, units))
 
 
-def economy_sentence(found: EconomyChange, units: UnitsView) -> str:
-    """The change in percent, and in the reader's unit where a difference in it has a fixed size."""
+def _economy_sentence(found: EconomyChange) -> str:
+    """The change in percent, which is the same in every unit."""
     shown = f"{plain(found.change_percent, 1, sign=True)} %"
     if found.low is None or found.high is None:
         return f"Consumption changed by {shown}; make at least two trials on each side to know how sure that is."
@@ -303,5 +303,5 @@ def _economy_facts(found: EconomyChange, names: list[str], units: UnitsView) -> 
     return (
         (f"Before: {names[0]}", f"{plain(before, places)} {unit}"),
         (f"After: {names[1]}", f"{plain(after, places)} {unit}"),
-        ("Change", f"{plain(found.change_l_per_100km, 2, sign=True)} L/100 km"),
+        ("Change", f"{plain(after - before, places, sign=True)} {unit}"),
     )

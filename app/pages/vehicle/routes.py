@@ -3,28 +3,22 @@
 from dataclasses import dataclass
 from typing import Annotated, Literal
 
-from fastapi import APIRouter, Form, Request
+from fastapi import APIRouter, Form, Query, Request
 from fastapi.responses import HTMLResponse, RedirectResponse, Response
 
 from app.actions.add_control_unit import add_control_unit
-from app.actions.attach_file import KINDS, attach_file
-from app.actions.begin_visit import begin_visit
-from app.actions.end_visit import end_visit
 from app.actions.pin_vehicle import pin_vehicle
 from app.actions.register_vehicle import register_vehicle
 from app.errors import AppError, BadInput, NotFound
 from app.pages.today import Hit, hits
-from app.pages.vehicle.forms import AXLES, FUELS, ODOMETER, YES_NO, VehicleForm, in_si, new_vehicle
+from app.pages.vehicle.forms import AXLES, FUELS, YES_NO, VehicleForm, new_vehicle
 from app.pages.vehicle.views import vehicle_page
-from app.record import content, vehicles
-from app.record.tables import Attachment
-from app.web.download import attachment
+from app.record import vehicles
 from app.web.form import FormModel, OncePerForm, read_number, see_other, text_of
 from app.web.now import Now
 from app.web.page import render, view_of, writing_as
 from app.web.signed_in import FrontDesk, Tuner, Viewer
 from app.web.transaction import Read, Write
-from app.web.uploads import UPLOAD_LIMIT, Upload, read_upload
 
 router = APIRouter()
 
@@ -74,25 +68,10 @@ class UnitForm(FormModel):
     base_address: str = ""
 
 
-class VisitForm(FormModel):
-    reason: str = ""
-    odometer: str = ""
-
-
-class BareForm(FormModel):
-    """A form that carries nothing but its key."""
-
-
 class PinForm(FormModel):
     """`back`: the page that the person came from and wants to see again."""
 
     back: Literal["", "today"] = ""
-
-
-class FileForm(FormModel):
-    file: Upload = None
-    kind: str = "other"
-    note: str = ""
 
 
 @router.get("/vehicles")
@@ -143,9 +122,10 @@ def show(
     person: Viewer,
     topic: str | None = None,
     before: int | None = None,
+    recognised: Annotated[list[int] | None, Query()] = None,
 ) -> HTMLResponse:
     with writing_as(view_of(request, session, person)):
-        page = vehicle_page(session, vehicle_id, person, topic=topic, before=before)
+        page = vehicle_page(session, vehicle_id, person, topic=topic, before=before, recognised=recognised or ())
     return render(request, "vehicles/page.html", page, session=session, person=person, title=page.label)
 
 
@@ -210,44 +190,6 @@ def _address(text: str) -> int:
     return int(value or 0)
 
 
-@router.post("/vehicles/{vehicle_id:int}/visits")
-def arrive(
-    request: Request,
-    vehicle_id: int,
-    form: Annotated[VisitForm, Form()],
-    once: OncePerForm,
-    session: Write,
-    person: FrontDesk,
-    now: Now,
-) -> Response:
-    view = view_of(request, session, person)
-    try:
-        with session.begin_nested():
-            odometer = in_si(form.odometer, ODOMETER, view.units)
-            begin_visit(session, person=person, at=now, vehicle_id=vehicle_id, reason=form.reason, odometer_km=odometer)
-    except AppError as error:
-        with writing_as(view):
-            page = vehicle_page(session, vehicle_id, person, visit=text_of(form), visit_sentence=error.sentence)
-        return render(
-            request, "vehicles/page.html", page, session=session, person=person, title=page.label, status=error.status
-        )
-    return see_other(request, session, f"/vehicles/{vehicle_id}", once)
-
-
-@router.post("/vehicles/{vehicle_id:int}/leave")
-def leave(
-    request: Request,
-    vehicle_id: int,
-    _form: Annotated[BareForm, Form()],
-    once: OncePerForm,
-    session: Write,
-    person: FrontDesk,
-    now: Now,
-) -> Response:
-    end_visit(session, person=person, at=now, vehicle_id=vehicle_id)
-    return see_other(request, session, f"/vehicles/{vehicle_id}", once)
-
-
 @router.post("/vehicles/{vehicle_id:int}/pin")
 def pin(
     request: Request,
@@ -260,38 +202,6 @@ def pin(
 ) -> Response:
     pin_vehicle(session, person=person, at=now, vehicle_id=vehicle_id)
     return see_other(request, session, "/" if form.back == "today" else f"/vehicles/{vehicle_id}", once)
-
-
-@router.post("/vehicles/{vehicle_id:int}/files", max_body_size=UPLOAD_LIMIT)
-def attach(
-    request: Request,
-    vehicle_id: int,
-    form: Annotated[FileForm, Form(media_type="multipart/form-data")],
-    once: OncePerForm,
-    session: Write,
-    person: FrontDesk,
-    now: Now,
-) -> Response:
-    data, label = read_upload(form.file, field="file")
-    attach_file(
-        session,
-        person=person,
-        at=now,
-        vehicle_id=vehicle_id,
-        uploaded=data,
-        file_name=label,
-        kind=form.kind if form.kind in KINDS else "other",
-        note=form.note,
-    )
-    return see_other(request, session, f"/vehicles/{vehicle_id}#files", once)
-
-
-@router.get("/attachments/{attachment_id:int}")
-def download(attachment_id: int, session: Read, _person: Viewer) -> Response:
-    row = session.get(Attachment, attachment_id)
-    if row is None:
-        raise NotFound(f"There is no attachment {attachment_id}.")
-    return attachment(content.fetch(session, row.sha256), row.file_name)
 
 
 @router.get("/vehicles/by-vin/{vin}")

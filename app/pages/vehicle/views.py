@@ -1,12 +1,13 @@
 """What a car's page shows, built from the record."""
 
-from collections.abc import Sequence
+from collections.abc import Collection, Sequence
 from dataclasses import dataclass
 from datetime import datetime
 from typing import Any
 
 from sqlalchemy.orm import Session
 
+from app.actions.attach_file import KINDS
 from app.calc.calibration.tree_layout import positions
 from app.calc.vehicle.car_state import OnUnit
 from app.pages.links import page_of
@@ -17,6 +18,7 @@ from app.record import (
     customers,
     flashes,
     layouts,
+    people,
     revisions,
     stocks,
     timeline,
@@ -25,6 +27,9 @@ from app.record import (
 )
 from app.record.tables import ControlUnit, Person, Revision, RevisionDecision, Stock, Vehicle
 from app.web.page import difference, rfc3339, when
+
+# A larger picture is offered as a download: it would make the page wait on the workshop's network.
+LARGEST_SHOWN = 12 << 20
 
 
 @dataclass(frozen=True, slots=True)
@@ -54,6 +59,9 @@ class FileView:
     kind: str
     note: str
     at: datetime
+    by: str
+    size: int
+    picture: bool
     digest: str
 
 
@@ -74,6 +82,8 @@ class VehiclePage:
     topics: tuple[tuple[str, str, bool], ...]
     more: str | None
     files: tuple[FileView, ...]
+    files_refused: str
+    recognised: tuple[FileView, ...]
     links: tuple[tuple[str, str], ...]
     visit: dict[str, str]
     visit_sentence: str
@@ -92,7 +102,6 @@ _ICONS = {
 
 def entry_of(happening: timeline.Happening) -> dict[str, Any]:
     """A line of history as the timeline component takes it."""
-    state = "attention" if "still pending" in happening.sentence or "differ" in happening.sentence else "info"
     return {
         "when": when(happening.at),
         "at": rfc3339(happening.at),
@@ -100,7 +109,7 @@ def entry_of(happening: timeline.Happening) -> dict[str, Any]:
         "href": page_of(happening.subject),
         "detail": f"{happening.person} · entry {happening.seq}",
         "icon": _ICONS[happening.topic],
-        "state": state,
+        "state": "attention" if happening.contradicts else "info",
     }
 
 
@@ -113,8 +122,11 @@ def vehicle_page(
     before: int | None = None,
     visit: dict[str, str] | None = None,
     visit_sentence: str = "",
+    files_refused: str = "",
+    recognised: Collection[int] = (),
 ) -> VehiclePage:
-    """Everything about one car; `visit` and its sentence show an arrival that was refused again."""
+    """Everything about one car; `visit` and its sentence show an arrival that was refused again, `recognised` the
+    files that were sent although the car has them."""
     vehicle = vehicles.vehicle(session, vehicle_id)
     units = vehicles.control_units(session, vehicle.id)
     states = car_state.on_units(session, [unit.id for unit in units])
@@ -127,6 +139,7 @@ def vehicle_page(
     topics = [("Everything", f"{base}#history", topic is None)]
     topics += [(name.capitalize(), f"{base}?topic={name}#history", topic == name) for name in timeline.TOPICS]
     owner = vehicles.customer(session, vehicle.customer_id)
+    files = _files(session, vehicle.id)
     return VehiclePage(
         id=vehicle.id,
         label=f"{vehicle.make} {vehicle.model} {vehicle.plate}".strip(),
@@ -142,7 +155,9 @@ def vehicle_page(
         entries=tuple(entry_of(h) for h in happenings[:30]),
         topics=tuple(topics),
         more=more,
-        files=_files(session, vehicle.id),
+        files=files,
+        files_refused=files_refused,
+        recognised=tuple(one for one in files if one.id in recognised),
         links=(
             ("Intake", f"{base}/intake"),
             ("Dyno sessions", f"{base}/dyno-sessions"),
@@ -202,8 +217,19 @@ def _numbers(session: Session, vehicle: Vehicle) -> dict[str, float | None]:
 
 
 def _files(session: Session, vehicle_id: int) -> tuple[FileView, ...]:
+    names = people.names(session)
     return tuple(
-        FileView(row.id, row.file_name, row.kind, row.note, row.at, row.sha256)
+        FileView(
+            row.id,
+            row.file_name,
+            KINDS[row.kind],
+            row.note,
+            row.at,
+            names.get(row.by_id, "the program"),
+            row.size,
+            row.picture is not None and row.size <= LARGEST_SHOWN,
+            row.sha256,
+        )
         for row in vehicles.attachments(session, vehicle_id)
     )
 

@@ -3,6 +3,7 @@
 from app.record.tables import (
     Analysis,
     Attachment,
+    AttachmentWithdrawal,
     Attribution,
     Base,
     Certificate,
@@ -25,6 +26,7 @@ from app.record.tables import (
     ReadBack,
     ReleasePackage,
     Restore,
+    RestoreAbandonment,
     RestoreSignOff,
     RestoreStep,
     Revision,
@@ -69,9 +71,11 @@ OWNED: dict[type[Base], str] = {
     RunDecision: "run_id",
     RestoreStep: "restore_id",
     RestoreSignOff: "restore_id",
+    RestoreAbandonment: "restore_id",
     Certificate: "restore_id",
     ReleasePackage: "revision_id",
     PackageReturn: "package_id",
+    AttachmentWithdrawal: "attachment_id",
 }
 # What rows of the vehicle point at, and other vehicles' rows may too.
 SHARED: tuple[type[Base], ...] = (Customer, Layout, Dyno, InboxItem)

@@ -28,9 +28,10 @@ from app.record.tables.dyno import (
 from app.record.tables.journal import JournalEntry
 from app.record.tables.packages import PackageReturn, ReleasePackage
 from app.record.tables.people import ROLES, ApiToken, FormKey, OneTimeKey, Person, ShopSetting, SignIn
-from app.record.tables.restores import Certificate, Restore, RestoreSignOff, RestoreStep
+from app.record.tables.restores import Certificate, Restore, RestoreAbandonment, RestoreSignOff, RestoreStep
 from app.record.tables.vehicles import (
     Attachment,
+    AttachmentWithdrawal,
     CodingSnapshot,
     ControlUnit,
     Customer,
@@ -47,6 +48,7 @@ __all__ = [
     "Analysis",
     "ApiToken",
     "Attachment",
+    "AttachmentWithdrawal",
     "Attribution",
     "Base",
     "Certificate",
@@ -74,6 +76,7 @@ __all__ = [
     "ReadBack",
     "ReleasePackage",
     "Restore",
+    "RestoreAbandonment",
     "RestoreSignOff",
     "RestoreStep",
     "Revision",

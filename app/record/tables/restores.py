@@ -45,6 +45,15 @@ class RestoreSignOff(Evidence, Base):
     statement: Mapped[str]
 
 
+class RestoreAbandonment(Evidence, Base):
+    """A case that ended without a certificate, and why."""
+
+    __tablename__ = "restore_abandonment"
+    __table_args__ = (CheckConstraint("length(reason) > 0", name="abandonment_needs_reason"),)
+    restore_id: Mapped[int] = mapped_column(ForeignKey("restore.id"), unique=True)
+    reason: Mapped[str]
+
+
 class Certificate(Evidence, Base):
     __tablename__ = "certificate"
     restore_id: Mapped[int] = mapped_column(ForeignKey("restore.id"), unique=True)

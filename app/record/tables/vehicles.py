@@ -89,12 +89,25 @@ class Visit(Base):
 
 
 class Attachment(Evidence, Base):
+    """A file of a car. picture : media type where the bytes are a picture that a browser may show."""
+
     __tablename__ = "attachment"
     vehicle_id: Mapped[int] = mapped_column(ForeignKey("vehicle.id"), index=True)
     sha256: Mapped[str] = mapped_column(ForeignKey("content.sha256"))
     file_name: Mapped[str] = mapped_column(String(255))
     kind: Mapped[str] = mapped_column(String(40))
     note: Mapped[str]
+    size: Mapped[int]
+    picture: Mapped[str | None] = mapped_column(String(40))
+
+
+class AttachmentWithdrawal(Evidence, Base):
+    """A file that was attached by mistake; it stays stored, and why it does not count is told."""
+
+    __tablename__ = "attachment_withdrawal"
+    __table_args__ = (CheckConstraint("length(reason) > 0", name="withdrawal_needs_reason"),)
+    attachment_id: Mapped[int] = mapped_column(ForeignKey("attachment.id"), unique=True)
+    reason: Mapped[str]
 
 
 class IdentityCheck(Evidence, Base):

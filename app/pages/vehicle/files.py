@@ -1,0 +1,127 @@
+"""Files of a car: the signed authorisation, photos, sheets. Kept, shown, taken back."""
+
+from typing import Annotated, Literal
+from urllib.parse import urlencode
+
+from fastapi import APIRouter, Form, Request
+from fastapi.responses import HTMLResponse, Response
+from pydantic import Field
+from sqlalchemy.orm import Session
+
+from app.actions.attach_file import KINDS, attach_file
+from app.actions.withdraw_attachment import withdraw_attachment
+from app.errors import AppError, BadInput, NotFound
+from app.pages.intake_view import IntakeTyped, intake_page
+from app.pages.vehicle.views import vehicle_page
+from app.readers.picture import picture_of
+from app.record import content, vehicles
+from app.record.tables import Person
+from app.web.download import attachment, picture
+from app.web.form import FormModel, OncePerForm, see_other
+from app.web.now import Now
+from app.web.page import render, view_of, writing_as
+from app.web.signed_in import FrontDesk, Viewer
+from app.web.transaction import Read, Write
+from app.web.uploads import UPLOAD_LIMIT, Uploads, read_upload
+
+router = APIRouter()
+
+
+class FilesForm(FormModel):
+    """`back`: the intake page, for a file that was dropped there."""
+
+    file: Uploads = Field(default_factory=list)
+    kind: str = "other"
+    note: str = ""
+    back: Literal["", "intake"] = ""
+
+
+class WithdrawForm(FormModel):
+    reason: str = ""
+
+
+@router.post("/vehicles/{vehicle_id:int}/files", max_body_size=UPLOAD_LIMIT)
+def attach(
+    request: Request,
+    vehicle_id: int,
+    form: Annotated[FilesForm, Form(media_type="multipart/form-data")],
+    once: OncePerForm,
+    session: Write,
+    person: FrontDesk,
+    now: Now,
+) -> Response:
+    known: list[int] = []
+    try:
+        if not form.file:
+            raise BadInput("Choose a file.", field="file")
+        uploads = [read_upload(one, field="file") for one in form.file]
+        with session.begin_nested():
+            for data, label in uploads:
+                row, was_known = attach_file(
+                    session,
+                    person=person,
+                    at=now,
+                    vehicle_id=vehicle_id,
+                    uploaded=data,
+                    file_name=label,
+                    kind=form.kind if form.kind in KINDS else "other",
+                    note=form.note,
+                )
+                known += [row.id] if was_known else []
+    except AppError as error:
+        return _refused(request, session, vehicle_id, person, error, intake=form.back == "intake")
+    if form.back == "intake":
+        return see_other(request, session, f"/vehicles/{vehicle_id}/intake#authorisation", once)
+    query = f"?{urlencode({'recognised': known}, doseq=True)}" if known else ""
+    return see_other(request, session, f"/vehicles/{vehicle_id}{query}#files", once)
+
+
+def _refused(
+    request: Request, session: Session, vehicle_id: int, person: Person, error: AppError, *, intake: bool = False
+) -> HTMLResponse:
+    if intake:
+        page = intake_page(session, vehicle_id, person, IntakeTyped(files_refused=error.sentence))
+        return render(
+            request, "intake/page.html", page, session=session, person=person, title="Intake", status=error.status
+        )
+    with writing_as(view_of(request, session, person)):
+        car = vehicle_page(session, vehicle_id, person, files_refused=error.sentence)
+    return render(
+        request, "vehicles/page.html", car, session=session, person=person, title=car.label, status=error.status
+    )
+
+
+@router.get("/attachments/{attachment_id:int}")
+def download(attachment_id: int, session: Read, _person: Viewer) -> Response:
+    row = vehicles.attachment(session, attachment_id)
+    return attachment(content.fetch(session, row.sha256), row.file_name)
+
+
+@router.get("/attachments/{attachment_id:int}/picture")
+def show_picture(attachment_id: int, session: Read, _person: Viewer) -> Response:
+    """The file as a picture, when its bytes are one now: what the row says is not enough to show it."""
+    row = vehicles.attachment(session, attachment_id)
+    data = content.fetch(session, row.sha256)
+    found = picture_of(data)
+    if found is None:
+        raise NotFound("This file is no picture that can be shown; download it instead.")
+    return picture(data, found.media_type)
+
+
+@router.post("/attachments/{attachment_id:int}/withdraw")
+def withdraw(
+    request: Request,
+    attachment_id: int,
+    form: Annotated[WithdrawForm, Form()],
+    once: OncePerForm,
+    session: Write,
+    person: FrontDesk,
+    now: Now,
+) -> Response:
+    vehicle_id = vehicles.attachment(session, attachment_id).vehicle_id
+    try:
+        with session.begin_nested():
+            withdraw_attachment(session, person=person, at=now, attachment_id=attachment_id, reason=form.reason)
+    except AppError as error:
+        return _refused(request, session, vehicle_id, person, error)
+    return see_other(request, session, f"/vehicles/{vehicle_id}#files", once)
