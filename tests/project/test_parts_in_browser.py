@@ -5,11 +5,13 @@ import threading
 import time
 from collections.abc import Iterator
 from dataclasses import dataclass, field
+from pathlib import Path
 from typing import Any
 
 import pytest
 import uvicorn
 from axe_playwright_python.sync_playwright import Axe
+from jinja2 import ChoiceLoader, FileSystemLoader, Template
 from playwright.sync_api import Browser, Page, sync_playwright
 from starlette.applications import Starlette
 from starlette.requests import Request
@@ -49,10 +51,18 @@ class Served:
     posted: list[tuple[str, str]] = field(default_factory=list)
 
 
+def _page() -> Template:
+    """The page of all parts, beside the program's own templates."""
+    ours = environment()
+    assert ours.loader is not None
+    beside = FileSystemLoader(Path(__file__).parent)
+    return ours.overlay(loader=ChoiceLoader([ours.loader, beside])).get_template("parts/page.html")
+
+
 def _application(served: Served) -> Guard:
     def parts(request: Request) -> Response:
         theme = request.query_params.get("theme", "light")
-        return HTMLResponse(environment().get_template("design/page.html").render(chrome=_chrome(theme)))
+        return HTMLResponse(_page().render(chrome=_chrome(theme)))
 
     async def take(request: Request) -> Response:
         served.posted.append((request.url.path, (await request.body()).decode()))
@@ -64,7 +74,7 @@ def _application(served: Served) -> Guard:
     routes = [
         Route("/", parts),
         Route("/static/{version}/{path:path}", assets.serve),
-        Route("/design", take, methods=["POST"]),
+        Route("/parts", take, methods=["POST"]),
         Route("/missing", refuse),
         Route("/theme", take, methods=["POST"]),
     ]
@@ -258,7 +268,7 @@ def test_an_irreversible_step_asks_once_and_back_records_nothing(plain_page: Pag
     plain_page.get_by_role("button", name="Release revision 7").click()
     with plain_page.expect_navigation():
         dialog.get_by_role("button", name="Release revision 7").click()
-    assert served.posted == [("/design", "form_key=k1&confirmed=yes")]
+    assert served.posted == [("/parts", "form_key=k1&confirmed=yes")]
 
 
 def test_without_javascript_the_irreversible_step_needs_its_tick(chromium: Browser, served: Served) -> None:
@@ -269,7 +279,7 @@ def test_without_javascript_the_irreversible_step_needs_its_tick(chromium: Brows
     page.get_by_label("I have read this. It cannot be taken back.").check()
     page.get_by_role("button", name="Release revision 7").click()
     page.get_by_text("taken").wait_for()
-    assert served.posted == [("/design", "form_key=k1&confirmed=yes")]
+    assert served.posted == [("/parts", "form_key=k1&confirmed=yes")]
     page.close()
 
 

@@ -10,6 +10,7 @@ from app.web.assets import load_assets
 
 STATIC = resource_dir("static")
 TEMPLATES = resource_dir("templates")
+PARTS = Path(__file__).with_name("parts")
 TOKENS = (STATIC / "css/tokens.css").read_text(encoding="utf-8")
 SHEETS = sorted((STATIC / "css").glob("*.css"))
 SCRIPTS = sorted((STATIC / "js").glob("*.js"))
@@ -84,7 +85,7 @@ def test_templates_name_only_icons_that_are_drawn(path: Path) -> None:
 
 
 def test_ids_of_the_parts_page_are_unique() -> None:
-    ids = re.findall(r'\sid="([^"]+)"', (TEMPLATES / "design/page.html").read_text(encoding="utf-8"))
+    ids = re.findall(r'\sid="([^"]+)"', (PARTS / "page.html").read_text(encoding="utf-8"))
     assert len(ids) == len(set(ids))
 
 

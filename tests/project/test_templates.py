@@ -23,8 +23,6 @@ from app.web.page import environment
 TEMPLATES = resource_dir("templates")
 NAMES = sorted(path.relative_to(TEMPLATES).as_posix() for path in TEMPLATES.rglob("*.html"))
 RENDERERS = {"render": 1, "render_fragment": 1, "render_plain": 1}
-# Rendered by a test, as the page on which the parts are looked at.
-BY_TESTS = {"design/page.html"}
 
 
 @dataclass(frozen=True, slots=True)
@@ -212,7 +210,7 @@ def test_what_a_template_names_exists(name: str) -> None:
 def test_no_template_lies_about_unused() -> None:
     code = "".join(path.read_text(encoding="utf-8") for path in Path(app.web.__path__[0]).parent.rglob("*.py"))
     named = set(re.findall(r"get_template\(\"([^\"]+)\"\)", code))
-    assert set(NAMES) - _reached({one.template for one in RENDERINGS} | named | BY_TESTS) == set()
+    assert set(NAMES) - _reached({one.template for one in RENDERINGS} | named) == set()
 
 
 def test_no_static_file_lies_about_unused() -> None:
