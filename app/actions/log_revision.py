@@ -29,13 +29,15 @@ def log_revision(
     """Keep the image against its parent and what changed, in physical units where a layout knows the maps.
 
     Raises Conflict when no stock is confirmed or the image is byte for byte that of its parent, BadInput when the
-    image covers other addresses than stock (a file of another control unit).
+    image covers other addresses than stock (a file of another control unit). An image that is equal to any other is
+    kept: `same_image.warnings` says so.
     """
     unit = vehicles.control_unit(session, control_unit_id)
     revision.check()
     base = _base(session, unit.id, revision.parent_id)
     before = images.load(session, base)
-    _refuse_wrong_file(before, read.image)
+    parent_id = None if isinstance(base, Stock) else base.id
+    _refuse_wrong_file(before, read.image, is_parent=parent_id == revision.parent_id)
     layout_id = revision.layout_id or _suggested_layout_id(session, unit.software_number, base)
     layout = None if layout_id is None else layouts.layout(session, layout_id)
     definitions = layouts.definitions(session, layout)
@@ -52,7 +54,7 @@ def log_revision(
         file_format=read.format,
         file_name=file_name,
         at=at,
-        base=base.sha256,
+        base=base,
     )
     row = revisions.add(
         session,
@@ -90,14 +92,14 @@ def _base(session: Session, unit_id: int, parent_id: int | None) -> Revision | S
     return parent if parent.sha256 is not None else revisions.base_of(session, parent) or stock
 
 
-def _refuse_wrong_file(before: Image, image: Image) -> None:
+def _refuse_wrong_file(before: Image, image: Image, *, is_parent: bool) -> None:
     if image.spans != before.spans:
         raise BadInput(
             f"This image covers other addresses ({image.size:,} bytes) than its parent ({before.size:,} bytes): "
             "is it the file of another control unit?",
             field="file",
         )
-    if image.digest == before.digest:
+    if is_parent and image.digest == before.digest:
         raise Conflict("This image is byte for byte that of its parent: nothing was changed.", field="file")
 
 

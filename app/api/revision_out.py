@@ -5,7 +5,7 @@ from typing import Any
 from sqlalchemy.orm import Session
 
 from app.api.model import ApiOut, Time
-from app.record import flashes, revisions
+from app.record import flashes, revisions, same_image
 from app.record.tables import Analysis, MapDelta, Revision
 
 # A figure that JSON has no word for leaves as "Infinity" or "-Infinity"; None where there is none.
@@ -135,6 +135,7 @@ def revision_out(session: Session, row: Revision) -> RevisionOut:
         ported_from_id=row.ported_from_id,
         port_report=row.port_report,
         deltas=deltas,
+        warnings=_warnings(session, row, analysis),
         **_analysis(analysis),
     )
 
@@ -143,15 +144,18 @@ def _analysis(found: Analysis | None) -> dict[str, Any]:
     counts = ("changed_bytes", "explained_bytes", "checksum_bytes", "unexplained_bytes")
     if found is None:
         none: dict[str, Any] = dict.fromkeys(counts, 0)
-        lists: dict[str, Any] = {"unexplained_ranges": [], "block_checksums": [], "warnings": []}
+        lists: dict[str, Any] = {"unexplained_ranges": [], "block_checksums": []}
         return none | lists | {"layout_id": None, "sentence": "What it changes was not entered yet."}
     return {name: getattr(found, name) for name in counts} | {
         "layout_id": found.layout_id,
         "sentence": found.sentence,
         "unexplained_ranges": [UnexplainedRangeOut(**one) for one in found.unexplained],
         "block_checksums": [BlockChecksumResultOut(**one) for one in found.checksums],
-        "warnings": list(found.warnings),
     }
+
+
+def _warnings(session: Session, row: Revision, found: Analysis | None) -> list[str]:
+    return [*same_image.warnings(session, row), *([] if found is None else found.warnings)]
 
 
 def _delta(row: MapDelta) -> DeltaOut:

@@ -8,7 +8,7 @@ from sqlalchemy.orm import Session
 
 from app.pages.revisions.map_rows import HandMap, hand_maps, map_rows
 from app.pages.revisions.names import key_of, label_of
-from app.record import analyses, flashes, layouts, revisions, vehicles
+from app.record import analyses, flashes, layouts, revisions, same_image, vehicles
 from app.record.tables import Analysis, Revision, Stock
 from app.record.tables import Layout as LayoutRow
 
@@ -58,7 +58,7 @@ def changes_of(session: Session, row: Revision, analysis: Analysis | None) -> Ch
         compare_stock=None if base is None else _against_stock(row, base),
         accounts=None if kept is None else _accounts(kept),
         checksums=() if kept is None else tuple(_checksum(one) for one in kept.checksums),
-        warnings=() if analysis is None else tuple(analysis.warnings),
+        warnings=(*same_image.warnings(session, row), *(() if analysis is None else analysis.warnings)),
         maps=() if kept is None else map_rows(session, row.id, kept.id, compare),
         hand_maps=hand_maps(analyses.deltas_of(session, analysis.id)) if analysis is not None and by_hand else (),
         unexplained=() if kept is None else tuple(_range(one, compare) for one in kept.unexplained),
