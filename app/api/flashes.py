@@ -2,7 +2,7 @@
 
 from typing import Annotated, Any
 
-from fastapi import APIRouter, Form, status
+from fastapi import APIRouter, Form, Request, status
 from pydantic import BaseModel
 
 from app.actions.add_read_back import add_read_back
@@ -13,12 +13,12 @@ from app.actions.waive_coding import waive_coding
 from app.actions.write_coding_back import write_coding_back
 from app.api.model import ApiIn, ApiOut, Time
 from app.errors import BadInput
-from app.readers.image import read_image
 from app.record import flashes, vehicles
+from app.web.image_upload import read_image_upload
 from app.web.now import Now
 from app.web.signed_in import Tuner
 from app.web.transaction import Write
-from app.web.uploads import UPLOAD_LIMIT, Upload, read_upload
+from app.web.uploads import UPLOAD_LIMIT, Upload
 
 router = APIRouter(tags=["calibration"])
 
@@ -102,6 +102,7 @@ class FirstStartOut(ApiOut):
     "/control-units/{unit_id:int}/stock-reads", status_code=status.HTTP_201_CREATED, max_body_size=UPLOAD_LIMIT
 )
 def stock_read(
+    request: Request,
     unit_id: int,
     form: Annotated[FileUpload, Form(media_type="multipart/form-data")],
     session: Write,
@@ -109,16 +110,15 @@ def stock_read(
     now: Now,
 ) -> StockReadOut:
     """One read of stock; two equal ones confirm it, a different one is refused with its first differing addresses."""
-    data, label = read_upload(form.file, field="file")
-    read = read_image(data, base_address=vehicles.control_unit(session, unit_id).base_address)
+    file = read_image_upload(request, form.file, lambda reads: vehicles.control_unit(reads, unit_id))
     taken = add_stock_read(
         session,
         person=person,
         at=now,
         control_unit_id=unit_id,
-        uploaded=data,
-        file_name=label,
-        read=read,
+        uploaded=file.data,
+        file_name=file.label,
+        read=file.read,
         new_generation=form.new_generation,
     )
     row = taken.read
@@ -146,6 +146,7 @@ def flash(unit_id: int, body: FlashIn, session: Write, person: Tuner, now: Now) 
 
 @router.post("/flashes/{flash_id:int}/read-back", status_code=status.HTTP_201_CREATED, max_body_size=UPLOAD_LIMIT)
 def read_back(
+    request: Request,
     flash_id: int,
     form: Annotated[FileUpload, Form(media_type="multipart/form-data")],
     session: Write,
@@ -153,16 +154,15 @@ def read_back(
     now: Now,
 ) -> ReadBackOut:
     """Compare what was read back with what was written."""
-    data, label = read_upload(form.file, field="file")
-    unit = vehicles.control_unit(session, flashes.flash(session, flash_id).control_unit_id)
+    file = read_image_upload(request, form.file, lambda reads: flashes.control_unit(reads, flash_id))
     row = add_read_back(
         session,
         person=person,
         at=now,
         flash_id=flash_id,
-        uploaded=data,
-        file_name=label,
-        read=read_image(data, base_address=unit.base_address),
+        uploaded=file.data,
+        file_name=file.label,
+        read=file.read,
     )
     return ReadBackOut.model_validate(row)
 

@@ -2,7 +2,7 @@
 
 from typing import Annotated
 
-from fastapi import APIRouter, Form, status
+from fastapi import APIRouter, Form, Request, status
 from fastapi.responses import Response
 from pydantic import BaseModel
 from sqlalchemy.orm import Session
@@ -12,11 +12,11 @@ from app.actions.take_returned_files import Named, Returned, take_returned_files
 from app.api.model import ApiIn, ApiOut, Time
 from app.readers.coding import read_coding
 from app.readers.fault_list import read_fault_list
-from app.readers.image import read_image
-from app.record import content, packages, revisions, vehicles
+from app.record import content, packages, revisions
 from app.record.flash_log import NewFlash
 from app.record.tables import ReleasePackage
 from app.web.download import attachment
+from app.web.image_upload import ImageUpload, read_image_upload
 from app.web.now import Now
 from app.web.signed_in import Tuner, Viewer
 from app.web.transaction import Read, Write
@@ -113,6 +113,7 @@ def download(package_id: int, session: Read, _person: Tuner) -> Response:
     max_body_size=2 * UPLOAD_LIMIT,
 )
 def take(
+    request: Request,
     package_id: int,
     form: Annotated[ReturnUpload, Form(media_type="multipart/form-data")],
     session: Write,
@@ -120,18 +121,24 @@ def take(
     now: Now,
 ) -> ReturnOut:
     """Take the customer's files: the read-back is compared with the image, the coding with the snapshot."""
-    returned = _returned(session, package_id, form)
+    image = _image(request, package_id, form)
+    returned = _returned(session, package_id, form, image)
     row = take_returned_files(session, person=person, at=now, package_id=package_id, returned=returned)
     return ReturnOut.model_validate(row)
 
 
-def _returned(session: Session, package_id: int, form: ReturnUpload) -> Returned:
-    revision = revisions.revision(session, packages.package(session, package_id).revision_id)
-    unit = vehicles.control_unit(session, revision.control_unit_id)
-    image = None if form.read_back is None else Named(*read_upload(form.read_back, field="read_back"))
+def _image(request: Request, package_id: int, form: ReturnUpload) -> ImageUpload | None:
+    if form.read_back is None:
+        return None
+    return read_image_upload(
+        request, form.read_back, lambda reads: packages.control_unit(reads, package_id), field="read_back"
+    )
+
+
+def _returned(session: Session, package_id: int, form: ReturnUpload, image: ImageUpload | None) -> Returned:
     coding = None if form.coding is None else Named(*read_upload(form.coding, field="coding"))
     flash = NewFlash(
-        revision_id=revision.id,
+        revision_id=packages.package(session, package_id).revision_id,
         outcome=form.outcome,
         supply_before_v=form.supply_before_v,
         supply_lowest_v=form.supply_lowest_v,
@@ -140,7 +147,7 @@ def _returned(session: Session, package_id: int, form: ReturnUpload) -> Returned
     )
     return Returned(
         flash=flash if form.outcome else None,
-        read_back=None if image is None else (read_image(image.data, base_address=unit.base_address), image),
+        read_back=None if image is None else (image.read, Named(image.data, image.label)),
         coding=None if coding is None else (read_coding(coding.data), coding),
         faults=(read_fault_list(form.faults), form.faults) if form.faults.strip() else None,
         logs=tuple(Named(*read_upload(one, field="logs")) for one in form.logs),

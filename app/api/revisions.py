@@ -4,7 +4,7 @@ import json
 from typing import Annotated, Any
 
 import numpy as np
-from fastapi import APIRouter, Form, Query, status
+from fastapi import APIRouter, Form, Query, Request, status
 from fastapi.responses import Response
 from pydantic import BaseModel, Field
 from sqlalchemy.orm import Session
@@ -22,16 +22,16 @@ from app.calc.calibration.layout import CATEGORIES
 from app.calc.calibration.manual_delta import comparison_by_hand, manual_delta
 from app.calc.calibration.map_delta import DeltaAxis, MapDelta
 from app.errors import BadInput
-from app.readers.image import read_image
 from app.readers.image_writer import WriteFormat, write_image
 from app.record import analyses, images, noted, revisions, vehicles
 from app.record.row_id import row_id
 from app.record.tables import Revision, Stock
 from app.web.download import attachment
+from app.web.image_upload import read_image_upload
 from app.web.now import Now
 from app.web.signed_in import Tuner, Viewer
 from app.web.transaction import Read, Write
-from app.web.uploads import UPLOAD_LIMIT, Upload, read_upload
+from app.web.uploads import UPLOAD_LIMIT, Upload
 
 router = APIRouter(tags=["calibration"])
 
@@ -108,6 +108,7 @@ class PortIn(ApiIn):
 
 @router.post("/control-units/{unit_id:int}/revisions", status_code=status.HTTP_201_CREATED, max_body_size=UPLOAD_LIMIT)
 def log(
+    request: Request,
     unit_id: int,
     form: Annotated[RevisionUpload, Form(media_type="multipart/form-data")],
     session: Write,
@@ -126,17 +127,16 @@ def log(
     if form.file is None or not form.file.filename:
         row = log_by_hand(session, person=person, at=now, control_unit_id=unit_id, revision=new)
         return revision_out(session, row)
-    data, label = read_upload(form.file, field="file")
-    read = read_image(data, base_address=vehicles.control_unit(session, unit_id).base_address)
+    file = read_image_upload(request, form.file, lambda reads: vehicles.control_unit(reads, unit_id))
     row = log_revision(
         session,
         person=person,
         at=now,
         control_unit_id=unit_id,
         revision=new,
-        uploaded=data,
-        file_name=label,
-        read=read,
+        uploaded=file.data,
+        file_name=file.label,
+        read=file.read,
     )
     return revision_out(session, row)
 

@@ -10,18 +10,18 @@ from sqlalchemy.orm import Session
 
 from app.actions.add_stock_read import add_stock_read
 from app.errors import AppError
-from app.readers.image import read_image
 from app.readers.image_writer import WriteFormat, write_image
 from app.record import images, layouts, stocks, vehicles
 from app.record.car_state import on_units, vehicle_label
 from app.record.tables import Person, Stock
 from app.web.download import attachment
 from app.web.form import FormModel, OncePerForm, see_other
+from app.web.image_upload import read_image_upload
 from app.web.now import Now
 from app.web.page import render
 from app.web.signed_in import Tuner, Viewer
 from app.web.transaction import Read, Write
-from app.web.uploads import UPLOAD_LIMIT, Upload, read_upload
+from app.web.uploads import UPLOAD_LIMIT, Upload
 
 router = APIRouter()
 
@@ -151,17 +151,16 @@ def take_read(
     now: Now,
 ) -> Response:
     try:
-        data, label = read_upload(form.file, field="file")
-        read = read_image(data, base_address=vehicles.control_unit(session, unit_id).base_address)
+        file = read_image_upload(request, form.file, lambda reads: vehicles.control_unit(reads, unit_id))
         with session.begin_nested():
             add_stock_read(
                 session,
                 person=person,
                 at=now,
                 control_unit_id=unit_id,
-                uploaded=data,
-                file_name=label,
-                read=read,
+                uploaded=file.data,
+                file_name=file.label,
+                read=file.read,
                 new_generation=form.new_generation == "yes",
             )
     except AppError as error:

@@ -16,12 +16,12 @@ from app.actions.waive_coding import waive_coding
 from app.actions.write_coding_back import write_coding_back
 from app.errors import AppError
 from app.readers.coding import read_coding
-from app.readers.image import read_image
 from app.record import car_state, flashes, revisions, stocks, vehicles
 from app.record.car_state import vehicle_label
 from app.record.settings import shop
 from app.record.tables import Person
 from app.web.form import FormModel, OncePerForm, read_choice, read_number, see_other, text_of
+from app.web.image_upload import read_image_upload
 from app.web.now import Now
 from app.web.page import render
 from app.web.signed_in import Tuner, Viewer
@@ -271,11 +271,17 @@ def take_read_back(
     now: Now,
 ) -> Response:
     try:
-        data, label = read_upload(form.file, field="file")
-        unit = vehicles.control_unit(session, flashes.flash(session, flash_id).control_unit_id)
-        read = read_image(data, base_address=unit.base_address)
+        file = read_image_upload(request, form.file, lambda reads: flashes.control_unit(reads, flash_id))
         with session.begin_nested():
-            add_read_back(session, person=person, at=now, flash_id=flash_id, uploaded=data, file_name=label, read=read)
+            add_read_back(
+                session,
+                person=person,
+                at=now,
+                flash_id=flash_id,
+                uploaded=file.data,
+                file_name=file.label,
+                read=file.read,
+            )
     except AppError as error:
         return _refused(request, session, person, flash_id, error, form)
     return see_other(request, session, f"/flashes/{flash_id}#read-back", once)

@@ -27,6 +27,11 @@ def flash(session: Session, flash_id: int) -> Flash:
     return found
 
 
+def control_unit(session: Session, flash_id: int) -> ControlUnit:
+    """The control unit that was written to."""
+    return session.get_one(ControlUnit, flash(session, flash_id).control_unit_id)
+
+
 def of_units(session: Session, unit_ids: Collection[int]) -> list[FlashRecord]:
     """Newest first."""
     rows = session.scalars(select(Flash).where(Flash.control_unit_id.in_(unit_ids)).order_by(Flash.id.desc())).all()

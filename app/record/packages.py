@@ -13,6 +13,7 @@ from app.record.settings import shop
 from app.record.tables import (
     CodingSnapshot,
     CodingWriteBack,
+    ControlUnit,
     PackageReturn,
     ReleasePackage,
     Revision,
@@ -26,6 +27,12 @@ def package(session: Session, package_id: int) -> ReleasePackage:
     if found is None:
         raise NotFound(f"There is no release package {package_id}.")
     return found
+
+
+def control_unit(session: Session, package_id: int) -> ControlUnit:
+    """The control unit that a package is for."""
+    row = revisions.revision(session, package(session, package_id).revision_id)
+    return vehicles.control_unit(session, row.control_unit_id)
 
 
 def of_revision(session: Session, revision_id: int) -> Sequence[ReleasePackage]:

@@ -15,11 +15,11 @@ from app.errors import AppError, BadInput, Conflict
 from app.pages.packages.views import package_page, packages_page
 from app.readers.coding import read_coding
 from app.readers.fault_list import read_fault_list
-from app.readers.image import read_image
-from app.record import content, packages, revisions, vehicles
+from app.record import content, packages, revisions
 from app.record.flash_log import NewFlash
 from app.web.download import attachment
 from app.web.form import FormModel, OncePerForm, read_choice, read_number, see_other, text_of
+from app.web.image_upload import ImageUpload, read_image_upload
 from app.web.now import Now
 from app.web.page import render, view_of
 from app.web.signed_in import Tuner, Viewer
@@ -127,7 +127,8 @@ def take(
     now: Now,
 ) -> Response:
     try:
-        returned = _returned(session, package_id, form, view_of(request, session, person).zone)
+        image = _image(request, package_id, form)
+        returned = _returned(session, package_id, form, image, view_of(request, session, person).zone)
         with session.begin_nested():
             take_returned_files(session, person=person, at=now, package_id=package_id, returned=returned)
     except AppError as error:
@@ -144,14 +145,22 @@ def take(
     return see_other(request, session, f"/release-packages/{package_id}#returned", once)
 
 
-def _returned(session: Session, package_id: int, form: ReturnForm, zone: ZoneInfo) -> Returned:
-    revision = revisions.revision(session, packages.package(session, package_id).revision_id)
-    unit = vehicles.control_unit(session, revision.control_unit_id)
-    image = _named(form.read_back, "read_back")
+def _image(request: Request, package_id: int, form: ReturnForm) -> ImageUpload | None:
+    if form.read_back is None or not form.read_back.filename:
+        return None
+    return read_image_upload(
+        request, form.read_back, lambda reads: packages.control_unit(reads, package_id), field="read_back"
+    )
+
+
+def _returned(
+    session: Session, package_id: int, form: ReturnForm, image: ImageUpload | None, zone: ZoneInfo
+) -> Returned:
+    revision_id = packages.package(session, package_id).revision_id
     coding = _named(form.coding, "coding")
     return Returned(
-        flash=_flash(form, revision.id, zone) if form.outcome else None,
-        read_back=None if image is None else (read_image(image.data, base_address=unit.base_address), image),
+        flash=_flash(form, revision_id, zone) if form.outcome else None,
+        read_back=None if image is None else (image.read, Named(image.data, image.label)),
         coding=None if coding is None else (read_coding(coding.data), coding),
         faults=(read_fault_list(form.faults), form.faults) if form.faults else None,
         logs=tuple(Named(*read_upload(one, field="logs")) for one in form.logs),

@@ -11,16 +11,16 @@ from sqlalchemy.orm import Session
 from app.actions.log_by_hand import log_by_hand
 from app.actions.log_revision import NewRevision, log_revision
 from app.errors import AppError, BadInput
-from app.readers.image import read_image
 from app.record import layouts, revisions, stocks, vehicles
 from app.record.car_state import on_units, vehicle_label
 from app.record.tables import Person, Revision
 from app.web.form import FormModel, OncePerForm, read_choice, see_other, text_of
+from app.web.image_upload import ImageUpload, read_image_upload
 from app.web.now import Now
 from app.web.page import render
 from app.web.signed_in import Tuner
 from app.web.transaction import Read, Write
-from app.web.uploads import UPLOAD_LIMIT, Upload, read_upload
+from app.web.uploads import UPLOAD_LIMIT, Upload
 
 router = APIRouter(prefix="/control-units/{unit_id:int}/revisions")
 
@@ -97,8 +97,9 @@ def take(
     now: Now,
 ) -> Response:
     try:
+        file = None if form.no_image == "yes" else _file(request, unit_id, form)
         with session.begin_nested():
-            row = _logged(session, unit_id, form, person, now)
+            row = _logged(session, unit_id, form, file, person, now)
     except AppError as error:
         page = _page(session, unit_id, text_of(form), error)
         return render(
@@ -114,7 +115,15 @@ def take(
     return see_other(request, session, where, once)
 
 
-def _logged(session: Session, unit_id: int, form: RevisionForm, person: Person, now: Now) -> Revision:
+def _file(request: Request, unit_id: int, form: RevisionForm) -> ImageUpload:
+    if form.file is None or not form.file.filename:
+        raise BadInput("Choose the image file, or tick that there is none.", field="file")
+    return read_image_upload(request, form.file, lambda reads: vehicles.control_unit(reads, unit_id))
+
+
+def _logged(
+    session: Session, unit_id: int, form: RevisionForm, file: ImageUpload | None, person: Person, now: Now
+) -> Revision:
     new = NewRevision(
         title=form.title,
         purpose=form.purpose,
@@ -123,21 +132,17 @@ def _logged(session: Session, unit_id: int, form: RevisionForm, person: Person, 
         fuel_requirement=form.fuel_requirement,
         hardware_requirement=form.hardware_requirement,
     )
-    if form.no_image == "yes":
+    if file is None:
         return log_by_hand(session, person=person, at=now, control_unit_id=unit_id, revision=new)
-    if form.file is None or not form.file.filename:
-        raise BadInput("Choose the image file, or tick that there is none.", field="file")
-    data, label = read_upload(form.file, field="file")
-    read = read_image(data, base_address=vehicles.control_unit(session, unit_id).base_address)
     return log_revision(
         session,
         person=person,
         at=now,
         control_unit_id=unit_id,
         revision=new,
-        uploaded=data,
-        file_name=label,
-        read=read,
+        uploaded=file.data,
+        file_name=file.label,
+        read=file.read,
     )
 
 
