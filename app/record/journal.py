@@ -12,12 +12,11 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Any
 
-import rfc8785
 from sqlalchemy import event, select, text
 from sqlalchemy.orm import Session
 
 from app.record.base import Evidence
-from app.record.row_hash import canonical, is_append_only, row_hash, row_key
+from app.record.row_hash import canonical_json, is_append_only, row_hash, row_key
 from app.record.tables import Base, JournalEntry, Person
 
 GENESIS = hashlib.sha256(b"revledger journal 1").hexdigest()
@@ -122,7 +121,7 @@ def append(
         "facts": {**(facts or {}), **_clock(last, at)},
         "rows": [[type(row).__tablename__, row_key(row), row_hash(row)] for row in new_rows],
     }
-    body = rfc8785.dumps(canonical(content)).decode()
+    body = canonical_json(content).decode()
     entry = JournalEntry(
         seq=last.seq + 1,
         at=at,
