@@ -36,7 +36,7 @@ def port_revision(
         file_format="computed",
         file_name=f"ported from revision {found.source.number}",
         at=at,
-        base=found.target.row.sha256,
+        base=found.target.row,
     )
     row = revisions.add(
         session,

@@ -2,21 +2,26 @@
 
 Blobs live in rows and not in files: they commit with the act that brings them, a backup of the database holds them
 all, and a revision of a kilobyte costs a kilobyte instead of a file system block. A blob close to another one is
-kept as the changed runs against it; chains of such blobs are read in one query and applied in one pass.
+kept as the changed runs against it; chains of such blobs are read in one query and applied in one pass. A chain that
+has become too long goes on from a blob nearer its root.
 """
 
 import datetime as dt
 import hashlib
+from typing import Any
 
 import zstandard
-from sqlalchemy import text
+from sqlalchemy import Row, text
 from sqlalchemy.orm import Session
 
 from app.calc.calibration import codec
 from app.errors import AppError, Damaged, NotFound
 from app.record.tables import Content
 
-MAX_DEPTH = 24
+# Reading at this depth takes about twice as long as a raw blob with its digest. What goes on from nearer the root says
+# again what changed since there, so that deeper is smaller: a line of revisions doubles its bytes beyond this length.
+MAX_DEPTH = 64
+_TRIED = 4
 # Far beyond any upload: a damaged row that claims more is not even allocated.
 _LARGEST = 1 << 28
 _COMPRESS_LEVEL = 3
@@ -32,7 +37,7 @@ _CHAIN = text(
         from content c join chain on c.sha256 = chain.base_sha256
         where chain.hop < 100
     )
-    select chain.hop, c.size, c.coding, c.data from chain join content c on c.sha256 = chain.sha256
+    select chain.hop, c.sha256, c.size, c.coding, c.data from chain join content c on c.sha256 = chain.sha256
     """
 )
 
@@ -51,22 +56,31 @@ def put(session: Session, data: bytes, *, at: dt.datetime, base: str | None = No
     return digest
 
 
-def _as_runs(session: Session, digest: str, data: bytes, base: str | None, at: dt.datetime) -> Content | None:
+def _as_runs(session: Session, digest: str, data: bytes, base: str, at: dt.datetime) -> Content | None:
     parent = session.get(Content, base)
-    if parent is None or parent.depth >= MAX_DEPTH or parent.size != len(data):
+    if parent is None or parent.size != len(data):
         return None
-    coded = codec.encode(fetch(session, parent.sha256), data)
+    if parent.depth < MAX_DEPTH:
+        depth, base, coded = parent.depth, parent.sha256, codec.encode(fetch(session, parent.sha256), data)
+    else:
+        depth, base, coded = _nearer_the_root(session, parent.sha256, data)
     if len(coded) > len(data) // 8:
         return None
-    return Content(
-        sha256=digest,
-        size=len(data),
-        coding="runs",
-        base_sha256=parent.sha256,
-        depth=parent.depth + 1,
-        data=coded,
-        at=at,
+    return Content(sha256=digest, size=len(data), coding="runs", base_sha256=base, depth=depth + 1, data=coded, at=at)
+
+
+def _nearer_the_root(session: Session, parent: str, data: bytes) -> tuple[int, str, bytes]:
+    """Depth and digest of the ancestor of a parent at MAX_DEPTH to code `data` against, and the coding.
+
+    The nearer the root, the more has changed since, but the longer it is until a chain of what follows is full
+    again. The ancestor whose coding costs the fewest bytes for each link that it leaves room for is taken.
+    """
+    chain = [row.sha256 for row in _from_the_root(session, parent)]
+    tried = (
+        (depth, chain[depth], codec.encode(fetch(session, chain[depth]), data))
+        for depth in range(0, min(MAX_DEPTH, len(chain)), max(1, MAX_DEPTH // _TRIED))
     )
+    return min(tried, key=lambda one: len(one[2]) / (MAX_DEPTH - one[0]))
 
 
 def _whole(digest: str, data: bytes, at: dt.datetime) -> Content:
@@ -81,7 +95,7 @@ def exists(session: Session, digest: str) -> bool:
 
 def fetch(session: Session, digest: str) -> bytes:
     """The bytes whose SHA-256 is `digest`; NotFound, or Damaged when what is stored gives other bytes."""
-    rows = sorted(session.execute(_CHAIN, {"sha256": digest}), key=lambda row: -row.hop)
+    rows = _from_the_root(session, digest)
     if not rows:
         raise NotFound(f"No stored file has the digest {digest[:16]}….")
     try:
@@ -92,6 +106,11 @@ def fetch(session: Session, digest: str) -> bytes:
     if hashlib.sha256(data).hexdigest() != digest:
         raise _damaged(digest)
     return data
+
+
+def _from_the_root(session: Session, digest: str) -> list[Row[Any]]:
+    """A blob and all that it is coded against, the root first; empty when there is no such blob."""
+    return sorted(session.execute(_CHAIN, {"sha256": digest}), key=lambda row: -row.hop)
 
 
 def _unpack(size: int, coding: str, stored: bytes) -> bytes:

@@ -17,6 +17,8 @@ class HoldsImage(Protocol):
     def sha256(self) -> str | None: ...
     @property
     def spans(self) -> list[Any] | None: ...
+    @property
+    def original_sha256(self) -> str | None: ...
 
 
 class ImageFields(TypedDict):
@@ -39,11 +41,15 @@ def store(
     file_format: str,
     file_name: str,
     at: dt.datetime,
-    base: str | None = None,
+    base: HoldsImage | None = None,
 ) -> ImageFields:
-    """Store the image's bytes, and the uploaded file itself where it is not those bytes already."""
-    digest = content.put(session, image.payload, at=at, base=base)
-    original = None if uploaded == image.payload else content.put(session, uploaded, at=at)
+    """Store the image's bytes, and the uploaded file itself where it is not those bytes already.
+
+    `base` is the row the image was made from: what differs from its image and from its file is what is kept.
+    """
+    of_image, of_file = (None, None) if base is None else (base.sha256, base.original_sha256)
+    digest = content.put(session, image.payload, at=at, base=of_image)
+    original = None if uploaded == image.payload else content.put(session, uploaded, at=at, base=of_file)
     return ImageFields(
         sha256=digest,
         spans=[list(span) for span in image.spans],

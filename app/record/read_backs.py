@@ -56,9 +56,14 @@ def add(
     file_format: str,
 ) -> ReadBack:
     """The row of a read-back that `compare` has judged."""
-    base = _node(session, flash).sha256
     fields = images.store(
-        session, read, uploaded=uploaded, file_format=file_format, file_name=file_name, at=at, base=base
+        session,
+        read,
+        uploaded=uploaded,
+        file_format=file_format,
+        file_name=file_name,
+        at=at,
+        base=_node(session, flash),
     )
     row = ReadBack(
         flash_id=flash.id,

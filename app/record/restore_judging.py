@@ -213,7 +213,7 @@ def _read_back_file(bench: Bench, evidence: ReadBackFile) -> Judged:
                 file_format=evidence.file_format,
                 file_name=evidence.file_name,
                 at=bench.at,
-                base=bench.stock().sha256,
+                base=bench.stock(),
             )
             return {"sha256": stored["sha256"]}
         row = read_backs.add(

@@ -80,14 +80,67 @@ def test_a_blob_close_to_its_base_is_kept_as_what_changed(shop: Shop) -> None:
     assert content.fetch(shop.session, digest) == data
 
 
-def test_long_chains_are_cut_and_every_link_comes_back(shop: Shop) -> None:
-    made = chain(shop, 2 * content.MAX_DEPTH)
-    depths = [stored(shop, digest).depth for digest, _ in made]
-    assert max(depths) == content.MAX_DEPTH
-    assert depths.count(0) == 2
+def test_a_long_chain_goes_on_from_nearer_its_root_and_every_link_comes_back(shop: Shop) -> None:
+    made = chain(shop, 3 * content.MAX_DEPTH)
+    rows = [stored(shop, digest) for digest, _ in made]
+    assert max(row.depth for row in rows) == content.MAX_DEPTH
+    assert [row.coding for row in rows] == ["raw"] + ["runs"] * (len(rows) - 1)
     shop.session.expire_all()
     for digest, data in made:
         assert content.fetch(shop.session, digest) == data
+
+
+# For each blob of a tree: how far back the blob lies that it is made from, how many bytes change, with which seed.
+Tree = list[tuple[int, int, int]]
+TREES: st.SearchStrategy[Tree] = st.lists(
+    st.tuples(st.integers(0, 8), st.sampled_from([0, 1, 3, 40, 3000]), st.integers(0, 5)), min_size=1, max_size=12
+)
+DEEP_TREES: st.SearchStrategy[Tree] = st.lists(
+    st.tuples(st.integers(0, 2), st.sampled_from([1, 3, 40]), st.integers(0, 999)), min_size=150, max_size=250
+)
+
+
+def grown(session: Session, tree: Tree, seed: int) -> dict[str, bytes]:
+    """Store a tree, the digest of each blob with what it is."""
+    made = [image_bytes(seed, 4096)]
+    digests = [content.put(session, made[0], at=datetime(2026, 3, 2, tzinfo=UTC))]
+    for back, count, edit in tree:
+        base = max(0, len(made) - 1 - back)
+        data = changed(made[base], *random.Random(edit).sample(range(4096), count))
+        made.append(data)
+        digests.append(content.put(session, data, at=datetime(2026, 3, 2, tzinfo=UTC), base=digests[base]))
+    return dict(zip(digests, made, strict=True))
+
+
+def check_tree(session: Session, tree: Tree, deepest: int, seed: int) -> None:
+    """Every blob of the tree comes back, from a chain no longer than allowed."""
+    with session.begin_nested() as trial:
+        with pytest.MonkeyPatch.context() as patch:
+            patch.setattr(content, "MAX_DEPTH", deepest)
+            made = grown(session, tree, seed)
+        session.expire_all()
+        for digest, data in made.items():
+            assert content.fetch(session, digest) == data
+            assert hashlib.sha256(data).hexdigest() == digest
+            row = session.get_one(Content, digest)
+            above = -1 if row.base_sha256 is None else session.get_one(Content, row.base_sha256).depth
+            assert row.depth == above + 1 <= deepest
+        trial.rollback()
+
+
+@given(TREES, st.integers(1, 5), st.integers(0, 1 << 40))
+@settings(suppress_health_check=[HealthCheck.function_scoped_fixture], deadline=None, max_examples=200)
+def test_every_blob_of_any_tree_comes_back(session: Session, tree: Tree, deepest: int, seed: int) -> None:
+    check_tree(session, tree, deepest, seed)
+
+
+@pytest.mark.release
+@given(DEEP_TREES)
+@settings(suppress_health_check=list(HealthCheck), deadline=None, max_examples=10)
+def test_every_blob_of_any_deep_tree_comes_back(session: Session, tree: Tree) -> None:
+    check_tree(session, tree, content.MAX_DEPTH, 1)
+    # A line as long as that passes the greatest depth.
+    check_tree(session, [(0, count, edit) for _, count, edit in tree], content.MAX_DEPTH, 1)
 
 
 def test_a_blob_far_from_its_base_or_of_another_size_stands_alone(shop: Shop) -> None:
