@@ -32,10 +32,14 @@ Values = NDArray[np.float64]
 
 @dataclass(frozen=True, slots=True)
 class CurvePeak:
-    """The peak of one mean curve and the half width of its band there (None when unknown)."""
+    """The peak of one mean curve within the common range and the half width of its band there (None when unknown).
+
+    at_end : it is the first or the last speed of the range, so that the curve may go higher beyond.
+    """
 
     at: Peak
     half: float | None
+    at_end: bool
 
 
 @dataclass(frozen=True, slots=True)
@@ -106,7 +110,7 @@ def _halves(result: Gain, side: Side, history: History | None) -> Values | None:
 def _peak(curve: Values, speed: Values, half: Values | None) -> CurvePeak:
     found = peak(curve, speed, half)
     at = int(np.argmax(curve))
-    return CurvePeak(found, None if half is None else float(half[at]))
+    return CurvePeak(found, None if half is None else float(half[at]), at in (0, curve.size - 1))
 
 
 def _loss(session: Session, found: Compared, before: CurvePeak) -> tuple[DrivetrainLoss | None, str]:

@@ -53,7 +53,7 @@ def words_of(body: str) -> str:
 
 def test_each_step_is_told_over_its_parent_and_over_stock(tuner: Browser, shop: Shop) -> None:
     body = words_of(tuner.get(f"/control-units/{shop.car.unit_id}/gains").text)
-    assert "2 of 2 revisions can be told apart" in body
+    assert "2 of 2 revisions measured against what they were made from" in body
     rows = re.findall(
         r"Revision (\d) “[^”]*” over (stock|revision 1) \+([\d.]+) ± ([\d.]+)\u202fkW at ([\d,]+)\u202frpm", body
     )

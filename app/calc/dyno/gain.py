@@ -102,9 +102,10 @@ def _noise(a: Pulls, b: Pulls, history: History | None) -> _Noise:
         method = "Nothing tells how these pulls scatter: the uncertainty is not known."
         return _Noise(None, method, ("Make at least three pulls each; one pull proves nothing.",))
     warnings = []
-    if band.noisier:
+    if any(band.noisier):
+        which = "These pulls" if all(band.noisier) else f"The pulls {'before' if band.noisier[0] else 'after'}"
         warnings.append(
-            "These pulls scatter significantly more than this dyno's history; their own scatter is used alone."
+            f"{which} scatter significantly more than this dyno's history; their own scatter is used alone for them."
         )
     if band.unequal:
         warnings.append("The two sessions scatter differently; each counts with its own scatter.")

@@ -33,16 +33,16 @@ class Sample:
 class Band:
     """Standard error, (m,), of the result and the threshold it is multiplied by.
 
-    dof : degrees of freedom at the threshold. used_history : the dyno's history is in the band. noisier : a session
-    scatters significantly more than the history, so that its own scatter is used alone. unequal : the sessions scatter
-    significantly differently from each other.
+    dof : degrees of freedom at the threshold. used_history : the dyno's history is in the band. noisier : of each
+    session, whether it scatters significantly more than the history, so that its own scatter is used alone. unequal :
+    the sessions scatter significantly differently from each other.
     """
 
     se: Values
     threshold: float
     dof: float
     used_history: bool
-    noisier: bool
+    noisier: tuple[bool, ...]
     unequal: bool
 
     @property
@@ -117,7 +117,7 @@ def _from_own(samples: Sequence[Sample], structure: Structure, alpha: float, *, 
     se = np.sqrt(np.sum(parts, axis=0))
     shape = Shape(structure, se.size, estimate.drift, 1.0)
     u, used = _solved(estimate, estimate.by_variance, 1.0, shape, alpha)
-    return Band(se, u, used, False, noisier, alike == 0.0)
+    return Band(se, u, used, False, (noisier,) * len(samples), alike == 0.0)
 
 
 def _with_history(
@@ -142,7 +142,7 @@ def _with_history(
     se = np.sqrt(np.sum(parts, axis=0))
     here = pooled_dof(float(max(1, _dof(samples))), both)
     u, used = _backed(here, own_dofs, borrowed, means, prior, both, se.size, alpha)
-    return Band(se, u, used, True, min(trust) == 0.0, False)
+    return Band(se, u, used, True, tuple(one == 0.0 for one in trust), False)
 
 
 @dataclass(frozen=True, slots=True)

@@ -10,7 +10,7 @@ from typing import Any
 from sqlalchemy.orm import Session
 
 from app.calc.dyno.control_chart import Chart, individuals, standard_deviations, usual_count
-from app.calc.number_text import plain
+from app.calc.number_text import NARROW_SPACE, plain
 from app.pages.dyno.profile import ColumnRow, choices, rows_of
 from app.record import dyno, dyno_curves, dyno_levels, vehicles
 from app.record.car_state import vehicle_label
@@ -134,7 +134,7 @@ def _lines(session: Session, rows: Sequence[DynoSession]) -> tuple[SessionLine, 
         scatter = "needs two pulls"
         if spread is not None:
             level, shape = (plain(100 * sqrt(v), 2) for v in (spread.level_variance, spread.shape_variance))
-            scatter = f"level {level} %, shape {shape} %"
+            scatter = f"level {level}{NARROW_SPACE}%, shape {shape}{NARROW_SPACE}%"
         counted = sum(key.included for key in keys[row.id])
         lines.append(
             SessionLine(

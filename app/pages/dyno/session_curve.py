@@ -91,6 +91,11 @@ def _chart(side: Side, band: MeanBand, quantity: Quantity) -> dict[str, Any]:
     if band.half_kw is not None:
         power = side.pulls.mean.power_kw
         mean |= {"low": quantity.shown(power - band.half_kw), "high": quantity.shown(power + band.half_kw)}
+    of_torque = Quantity("torque", "Torque", quantity.units)
+    torque = mean_of(side, of_torque, "Mean torque", {"axis": "y2", "pen": 1})
+    if band.half_nm is not None:
+        mean_nm = side.pulls.mean.torque_nm
+        torque |= {"low": of_torque.shown(mean_nm - band.half_nm), "high": of_torque.shown(mean_nm + band.half_nm)}
     return {
         "kind": "lines",
         "x": {"label": "Engine speed", "unit": "rpm"},
@@ -99,7 +104,7 @@ def _chart(side: Side, band: MeanBand, quantity: Quantity) -> dict[str, Any]:
         "series": [
             *pulls_of(side, quantity, "after", "Power"),
             mean,
-            mean_of(side, Quantity("torque", "Torque", quantity.units), "Mean torque", {"axis": "y2", "pen": 1}),
+            torque,
         ],
     }
 

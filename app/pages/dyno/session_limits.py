@@ -154,8 +154,8 @@ def _chart(channel: str, rows: Sequence[VehicleLimit], pulls: Sequence[Pull], un
                 high if row.speed_hi_rpm is None else row.speed_hi_rpm,
             ]
             words = ", ".join(filter(None, (bound_words(row.channel, row.bound, row.value, units), load_words(row))))
-            name = words[:1].upper() + words[1:]
-            series.append({"name": name, "x": ends, "y": [shown(row.value)] * 2, "role": "limit"})
+            said = words[:1].upper() + words[1:]
+            series.append({"name": said, "x": ends, "y": [shown(row.value)] * 2, "role": "limit"})
     label = channel_label(channel)
     unit = "" if quantity is None else units.symbol(quantity)
     return LimitChart(

@@ -168,7 +168,7 @@ def _summary(figures: GainReport, power: Quantity, torque: Quantity, place: str)
     parts = []
     for quantity, (before, after) in ((power, figures.power), (torque, figures.torque)):
         parts.append(
-            f"peak {quantity.name} {place} went from {quantity.text(before.at.value, before.half)} at "
+            f"{'highest' if before.at_end or after.at_end else 'peak'} {quantity.name} {place} went from {quantity.text(before.at.value, before.half)} at "
             f"{rpm(before.at.speed_rpm)} to {quantity.text(after.at.value, after.half)} at {rpm(after.at.speed_rpm)}"
         )
     text = "; ".join(parts)
@@ -237,8 +237,8 @@ def _side(side: Side, named: dict[int, str], view: View) -> SideFacts:
         repeats = (
             "One pull alone does not tell how well it repeats."
             if found.r_kw is None
-            else f"{found.count} pulls; two of them differ at the peak by less than "
-            f"{view.units.text(found.r_kw, 'power')} in 95 of 100 cases (repeatability limit r, ISO 5725)."
+            else f"Two such pulls differ at the peak by less than {view.units.text(found.r_kw, 'power')} in 95 of 100 "
+            "cases (repeatability limit r, ISO 5725)."
         )
     return SideFacts(side_view(side, named), repeats)
 

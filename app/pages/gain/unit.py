@@ -14,7 +14,7 @@ from app.pages.gain.words import Quantity, judged, verdict_words
 from app.record import unit_gains, vehicles
 from app.record.car_state import vehicle_label
 from app.record.tables import Revision
-from app.record.unit_gains import Step, glance_of
+from app.record.unit_gains import Glance, Step, glance_of
 from app.web.page import View, day, render, view_of, writing_as
 from app.web.signed_in import Viewer
 from app.web.transaction import Read
@@ -76,7 +76,18 @@ def _lead(steps: Sequence[Step], measured: Sequence[Step]) -> str:
     if not steps:
         return "No revision is logged for this control unit yet."
     counted = f"{len(measured)} of {len(steps)} {'revision' if len(steps) == 1 else 'revisions'}"
-    return f"{counted} can be told apart from what they were made from by pulls on one dyno in one gear."
+    proven = sum(judged(one.gain_kw, one.half_kw)[0] in ("ok", "attention") for one in map(_seen, measured))
+    told = f"{proven} of them {'differs' if proven == 1 else 'differ'}" if proven else "none of them differs"
+    return (
+        f"{counted} measured against what they were made from, on one dyno in one gear; {told} at the power peak by "
+        "more than pulls repeat."
+    )
+
+
+def _seen(step: Step) -> Glance:
+    glance = glance_of(step.found)
+    assert glance is not None
+    return glance
 
 
 def _name(row: Revision) -> str:
@@ -122,10 +133,10 @@ def _chart(measured: Sequence[Step], quantity: Quantity) -> dict[str, Any] | Non
         return None
     names, values, lows, highs = [], [], [], []
     for one in measured:
-        glance = glance_of(one.found)
-        assert glance is not None
+        glance = _seen(one)
         half = glance.half_kw or 0.0
-        names.append(f"{one.revision.number} over {'stock' if one.base is None else one.base.number}")
+        unknown = "" if glance.half_kw is not None else ", band not known"
+        names.append(f"{one.revision.number} over {'stock' if one.base is None else one.base.number}{unknown}")
         values.append(glance.gain_kw)
         lows.append(glance.gain_kw - half)
         highs.append(glance.gain_kw + half)
@@ -158,7 +169,7 @@ def _summary(measured: Sequence[Step], quantity: Quantity) -> str:
     over = "stock" if step.base is None else f"revision {step.base.number}"
     return (
         f"The largest step is {_name(step.revision)} over {over}: {quantity.difference(read.gain_kw, read.half_kw)} at "
-        f"{rpm(read.speed_rpm)}. Bars are the band that covers the whole curve."
+        f"{rpm(read.speed_rpm)}. Upright lines: the band that covers the whole curve."
     )
 
 

@@ -77,8 +77,12 @@ def _percent(share: float) -> str:
 
 
 def peak_words(one: CurvePeak, quantity: Quantity) -> str:
-    """ "214.3 ± 1.9 kW at 5,300 rpm (between 5,150 and 5,450 rpm)"."""
+    """ "214.3 ± 1.9 kW at 5,300 rpm (between 5,150 and 5,450 rpm)"; at an end of the range it is no peak."""
     at = one.at
+    if one.at_end:
+        return (
+            f"{quantity.text(at.value, one.half)} at {rpm(at.speed_rpm)}, an end of the range: the peak may lie beyond"
+        )
     spread = (
         ""
         if at.speed_low_rpm == at.speed_high_rpm
