@@ -167,8 +167,9 @@ def _summary(figures: GainReport, power: Quantity, torque: Quantity, place: str)
     """The two peaks in the words of a customer."""
     parts = []
     for quantity, (before, after) in ((power, figures.power), (torque, figures.torque)):
+        what = "highest" if before.at_end or after.at_end else "peak"
         parts.append(
-            f"{'highest' if before.at_end or after.at_end else 'peak'} {quantity.name} {place} went from {quantity.text(before.at.value, before.half)} at "
+            f"{what} {quantity.name} {place} went from {quantity.text(before.at.value, before.half)} at "
             f"{rpm(before.at.speed_rpm)} to {quantity.text(after.at.value, after.half)} at {rpm(after.at.speed_rpm)}"
         )
     text = "; ".join(parts)
