@@ -227,7 +227,7 @@ def test_a_known_and_an_unknown_name_take_the_same_time(person: Person, anonymou
         pairs = [(seconds("Mara Quint"), seconds(name)) for _ in range(3)]
         known, unknown = (min(times) for times in zip(*pairs, strict=True))
         # Without the dummy hash the ratio is above 10.
-        assert 1 / 3 < known / unknown < 3
+        assert 1 / 5 < known / unknown < 5
 
 
 def test_a_person_without_password_cannot_sign_in_with_an_empty_one(anonymous: Browser) -> None:
@@ -241,9 +241,14 @@ def test_a_person_who_left_cannot_sign_in(person: Person, anonymous: Browser, sq
 
 
 def test_an_overlong_password_costs_no_more_than_a_short_one(person: Person, anonymous: Browser) -> None:
-    started = time.perf_counter()
-    assert sign_in(anonymous, password="x" * 900_000) == 401
-    assert time.perf_counter() - started < 2
+    def seconds(password: str) -> float:
+        started = time.perf_counter()
+        assert sign_in(anonymous, "Nobody Here", password) == 401
+        return time.perf_counter() - started
+
+    pairs = [(seconds("x" * 900_000), seconds("x" * 20)) for _ in range(3)]
+    overlong, short = (min(times) for times in zip(*pairs, strict=True))
+    assert overlong < 5 * short
 
 
 def test_a_new_role_or_password_ends_all_sign_ins_of_the_person(
