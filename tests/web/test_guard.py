@@ -141,3 +141,21 @@ def test_over_https_browsers_are_told_to_stay_there(app: FastAPI) -> None:
 def test_a_forwarded_address_is_not_believed(anonymous: Browser) -> None:
     answer = anonymous.get("/sign-in", headers={"x-forwarded-host": "evil.test", "forwarded": "host=evil.test"})
     assert "evil.test" not in answer.text
+
+
+@pytest.mark.parametrize(
+    ("host", "base_url", "warned"),
+    [
+        ("localhost", "", False),
+        ("127.0.0.1:8000", "", False),
+        ("[::1]:8000", "", False),
+        ("192.168.1.5:8000", "", True),
+        ("shop-pc", "", True),
+        ("shop-pc", "https://shop-pc", False),
+    ],
+)
+def test_who_signs_in_where_others_can_read_along_is_told(app: FastAPI, host: str, base_url: str, warned: bool) -> None:
+    settings = Settings(database_url="", hosts=("shop-pc",), base_url=base_url)
+    page = Browser(create_app(settings, app.state.engine)).get("/sign-in", headers={"host": host})
+    assert page.status_code == 200
+    assert ("This connection is not encrypted" in page.text) is warned

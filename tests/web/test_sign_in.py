@@ -65,26 +65,6 @@ def test_a_name_of_any_alphabet_signs_in_in_upper_and_lower_case(
 
 
 @pytest.mark.parametrize(
-    ("host", "base_url", "warned"),
-    [
-        ("localhost", "", False),
-        ("127.0.0.1:8000", "", False),
-        ("[::1]:8000", "", False),
-        ("192.168.1.5:8000", "", True),
-        ("shop-pc", "", True),
-        ("shop-pc", "https://shop-pc", False),
-    ],
-)
-def test_who_signs_in_where_others_can_read_along_is_told(
-    app: FastAPI, person: Person, host: str, base_url: str, warned: bool
-) -> None:
-    settings = Settings(database_url="", hosts=("shop-pc",), base_url=base_url)
-    page = Browser(create_app(settings, app.state.engine)).get("/sign-in", headers={"host": host})
-    assert page.status_code == 200
-    assert ("This connection is not encrypted" in page.text) is warned
-
-
-@pytest.mark.parametrize(
     "next",
     [
         "//evil.test",
