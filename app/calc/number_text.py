@@ -22,6 +22,20 @@ def plain(value: float, decimals: int, *, sign: bool = False) -> str:
     return text.replace("-", MINUS)
 
 
+def unit_of(unit: str) -> str:
+    """The unit as shown: layouts write a dash where there is none."""
+    return "" if unit.strip() in ("-", "–", "—") else unit
+
+
+def with_unit(text: str, unit: str) -> str:
+    """A figure and its unit, where it has one.
+
+    >>> with_unit("0.98", "-"), with_unit("1.2", "bar")
+    ('0.98', '1.2 bar')
+    """
+    return f"{text} {unit_of(unit)}".rstrip()
+
+
 def rpm(speed: float) -> str:
     """An engine speed with its unit.
 

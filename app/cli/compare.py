@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING, Annotated, TypeVar
 
 import typer
 
+from app.calc.number_text import with_unit
 from app.errors import AppError, BadInput
 
 if TYPE_CHECKING:
@@ -123,12 +124,7 @@ def _map_line(delta: "MapDelta", width: int) -> str:
     if largest is None:
         change, percent, place = summary.in_a_word, "", ""
     else:
-        change = _with_unit(f"{largest.change:+.{delta.decimals}f}", delta.unit)
+        change = with_unit(f"{largest.change:+.{delta.decimals}f}", delta.unit)
         percent = "" if largest.percent is None else f"{largest.percent:+.1f} %"
-        place = ", ".join(_with_unit(f"{at.value:.{at.decimals}f}", at.unit) for at in largest.at)
+        place = ", ".join(with_unit(f"{at.value:.{at.decimals}f}", at.unit) for at in largest.at)
     return f"{delta.name:{width}}  {delta.category:13}  {cells:>11}  {change:>20}  {percent:>8}  {place}".rstrip()
-
-
-def _with_unit(figure: str, unit: str) -> str:
-    """Layouts write a dash where there is no unit."""
-    return figure if unit.strip() in ("", "-") else f"{figure} {unit}"

@@ -14,6 +14,7 @@ import numpy as np
 from app.calc.calibration.comparison import Comparison
 from app.calc.calibration.layout import CATEGORIES, Category
 from app.calc.calibration.map_delta import DeltaAxis, Floats, MapDelta
+from app.calc.number_text import plain, with_unit
 from app.errors import BadInput
 
 
@@ -110,7 +111,7 @@ def _of_map(delta: MapDelta, rules: WarningRules, stock: Floats | None) -> Itera
 
 
 def _amount(delta: MapDelta, value: float) -> str:
-    return f"{value:.{delta.decimals}f} {delta.unit}".rstrip()
+    return with_unit(plain(value, delta.decimals), delta.unit)
 
 
 def _at_limit(delta: MapDelta) -> Iterable[str]:
@@ -160,7 +161,7 @@ def _steps(cells: Floats, dimension: int) -> Floats:
 
 def _where(delta: MapDelta, index: tuple[int, ...]) -> str:
     places = [
-        f"{axis.values[k]:.{axis.decimals}f} {axis.unit}".rstrip()
+        with_unit(plain(axis.values[k], axis.decimals), axis.unit)
         for axis, k in zip(delta.axes_after, reversed(index), strict=False)
         if np.isfinite(axis.values[k])
     ]

@@ -6,16 +6,19 @@ Notes are put on top of each other and of what an image shows, as far as their n
 
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, replace
+from types import EllipsisType
 
 import numpy as np
 from numpy.typing import NDArray
 
 from app.calc.calibration.changed_maps import state_of, subject_of
 from app.calc.calibration.delta_summary import build_deltas, differs
-from app.calc.calibration.map_delta import Floats, MapDelta, MapState, MapSubject
+from app.calc.calibration.map_delta import DeltaAxis, Floats, MapDelta, MapState, MapSubject
 from app.calc.calibration.map_table import MapTable
+from app.calc.number_text import plain, with_unit
 
 _Course = tuple[MapSubject, MapState, MapState]
+Cells = tuple[NDArray[np.intp], ...] | EllipsisType
 
 
 @dataclass(frozen=True, slots=True)
@@ -71,44 +74,73 @@ def _on_top(course: _Course, note: MapDelta, findings: list[str]) -> _Course:
             f"{name}: noted in {note.unit or 'no unit'}, known in {subject.unit or 'no unit'}; the note alone is shown."
         )
         return _own(note)
-    if not _fits(note, now):
+    cells = _cells(note, now)
+    if cells is None:
         findings.append(f"{name}: noted for other cells than are known of this map; the note alone is shown.")
         return _own(note)
     if entered is None:
-        _check_before(name, note, now, findings)
-        after = np.where(np.isnan(note.after), now.values, note.after)
+        before, noted = (_spread(side, cells, now) for side in (note.before, note.after))
+        _check_before(note, before, now, findings)
+        after = np.where(np.isnan(noted), now.values, noted)
     else:
         findings.append(f"{name}: only the change was noted; the values are what was known before, and that change.")
-        after = _changed(now.values, entered, percent)
+        after = _changed(now.values, _spread(entered, cells, now), percent)
     return replace(subject, scaling=None, raw_minimum=None, raw_maximum=None), _bare(start), _bare(now, after)
 
 
-def _fits(note: MapDelta, now: MapState) -> bool:
-    """Whether the note's cells are those of the map: the same breakpoints, or none written down."""
-    entered = note.subject.entered_change
-    if entered is not None and entered.ndim == 0:
-        return True
-    if note.after.shape != now.values.shape:
-        return False
-    return not note.axes_after or all(a.same_points(b) for a, b in zip(note.axes_after, now.axes, strict=True))
+def _cells(note: MapDelta, now: MapState) -> Cells | None:
+    """Where the note's numbers lie in the map: every cell, or those at the breakpoints that were written down.
+
+    None when the map has no such cells.
+    """
+    if note.after.ndim == 0 and note.subject.entered_change is not None:
+        return ...
+    if not note.axes_after:
+        return ... if note.after.shape == now.values.shape else None
+    if len(note.axes_after) != len(now.axes) or len(now.axes) != now.values.ndim:
+        return None
+    found = [_points(noted, axis) for noted, axis in zip(note.axes_after, now.axes, strict=True)]
+    places = [places for places in found if places is not None]
+    return np.ix_(*reversed(places)) if len(places) == len(found) else None
+
+
+def _points(noted: DeltaAxis, axis: DeltaAxis) -> NDArray[np.intp] | None:
+    """The place of each noted breakpoint on the axis, within half of the last place that was written down."""
+    if axis.values.size == 0 or not np.isfinite(axis.values).all() or (noted.unit and noted.unit != axis.unit):
+        return None
+    distance = np.abs(noted.values[:, None] - axis.values)
+    places = distance.argmin(axis=1)
+    near = distance.min(axis=1) <= 0.5001 * 10.0**-noted.decimals
+    return places if near.all() and np.unique(places).size == places.size else None
+
+
+def _spread(numbers: Floats, cells: Cells, now: MapState) -> Floats:
+    """The note's numbers at their cells of the whole map; NaN, that is not noted, elsewhere."""
+    whole = np.full(now.values.shape, np.nan)
+    whole[cells] = numbers
+    return whole
 
 
 def _changed(values: Floats, entered: Floats, percent: bool) -> Floats:
-    change = np.nan_to_num(np.broadcast_to(entered, values.shape))  # cells that nobody named stay
+    change = np.nan_to_num(entered)  # cells that nobody named stay
     with np.errstate(all="ignore"):
         return np.asarray(values * (1 + change / 100) if percent else values + change)
 
 
-def _check_before(name: str, note: MapDelta, now: MapState, findings: list[str]) -> None:
+def _check_before(note: MapDelta, before: Floats, now: MapState, findings: list[str]) -> None:
     """Whether the note starts from what is known, within half of the last place that was written down."""
+    name = note.name
     with np.errstate(all="ignore"):
-        apart = np.abs(note.before - now.values)
+        apart = np.abs(before - now.values)
     wrong: NDArray[np.bool_] = np.asarray(apart > 0.5001 * 10.0**-note.decimals)
     count = int(np.count_nonzero(wrong))
-    if count:
-        cells = "1 cell" if count == 1 else f"{count} cells"
-        size = f"{float(apart[wrong].max()):.{note.decimals}f} {note.unit}".rstrip()
-        findings.append(f"{name}: the note starts from other values than are known, in {cells}, by up to {size}.")
+    if count == 1:
+        sides = (float(before[wrong][0]), float(now.values[wrong][0]))
+        noted, here = (with_unit(plain(side, note.decimals), note.unit) for side in sides)
+        findings.append(f"{name}: the note starts from {noted}, but {here} was known before.")
+    elif count:
+        size = with_unit(plain(float(apart[wrong].max()), note.decimals), note.unit)
+        findings.append(f"{name}: the note starts from other values than are known, in {count} cells, by up to {size}.")
 
 
 def _bare(state: MapState, values: Floats | None = None) -> MapState:

@@ -7,7 +7,8 @@ from typing import Any
 import numpy as np
 
 from app.calc.calibration.map_delta import DeltaAxis, Floats, Grid, MapDelta, MapState
-from app.pages.diff.words import number, unit_of
+from app.calc.number_text import unit_of
+from app.pages.diff.words import number
 
 ONE_ONLY = "beyond the breakpoints of one of the two maps, which holds its end value here"
 

@@ -3,8 +3,8 @@
 from typing import Any
 
 from app.calc.calibration.map_delta import DeltaAxis, Grid, MapDelta
+from app.calc.number_text import unit_of
 from app.pages.diff.map_cells import limit_of, plain, rows_of
-from app.pages.diff.words import unit_of
 
 
 def heatmap(delta: MapDelta, grid: Grid) -> dict[str, Any]:

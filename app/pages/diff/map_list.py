@@ -8,8 +8,9 @@ import numpy as np
 
 from app.calc.calibration.layout import CATEGORIES
 from app.calc.calibration.map_delta import MapDelta
+from app.calc.number_text import with_unit
 from app.pages.diff.address import Address, quoted
-from app.pages.diff.words import number, with_unit
+from app.pages.diff.words import number
 
 # Shape and words, since a colour alone says nothing: the first three are arrows.
 DIRECTIONS = {

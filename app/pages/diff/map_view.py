@@ -4,9 +4,10 @@ from dataclasses import dataclass
 from typing import Any
 
 from app.calc.calibration.map_delta import DeltaAxis, Grid, MapDelta
+from app.calc.number_text import unit_of, with_unit
 from app.pages.diff import map_charts
 from app.pages.diff.map_cells import limit_of, state_table, table_of
-from app.pages.diff.words import facts_of, notes_of, number, sentence_of, unit_of, with_unit
+from app.pages.diff.words import facts_of, notes_of, number, sentence_of
 
 SHOWS = (("change", "Difference"), ("percent", "Percent"), ("before", "Before"), ("after", "After"))
 # Beyond this a table of cells is no longer read by people and slows the page down.

@@ -6,8 +6,7 @@ import numpy as np
 
 from app.calc.calibration.delta_summary import differs
 from app.calc.calibration.map_delta import AxisPlace, MapDelta
-
-MINUS = "\u2212"
+from app.calc.number_text import MINUS, with_unit
 
 
 def number(value: float | None, decimals: int, *, sign: bool = False) -> str:
@@ -20,16 +19,6 @@ def number(value: float | None, decimals: int, *, sign: bool = False) -> str:
     if not text.strip("+-0.,"):
         text = text.lstrip("+-")
     return text.replace("-", MINUS)
-
-
-def unit_of(unit: str) -> str:
-    """The unit as shown: layouts write a dash where there is none."""
-    return "" if unit.strip() in ("-", "–", "—") else unit
-
-
-def with_unit(text: str, unit: str) -> str:
-    """A figure and its unit, where it has one."""
-    return f"{text} {unit_of(unit)}".rstrip()
 
 
 def sentence_of(delta: MapDelta) -> str:

@@ -11,11 +11,12 @@ from sqlalchemy.orm import Session
 from app.calc.calibration.blame import Blame, CellValue, blame, cell_history
 from app.calc.calibration.layout import Layout
 from app.calc.calibration.map_delta import DeltaAxis
+from app.calc.number_text import unit_of, with_unit
 from app.errors import NotFound
 from app.pages.diff.address import quoted
 from app.pages.diff.map_cells import axis_of, rows_of
 from app.pages.diff.map_view import MOST_CELLS
-from app.pages.diff.words import number, unit_of, with_unit
+from app.pages.diff.words import number
 from app.pages.revisions.names import key_of, label_of, page_of_node
 from app.record import layouts, lines, nodes, revisions, vehicles
 from app.record.car_state import vehicle_label

@@ -7,9 +7,10 @@ from typing import Any
 from sqlalchemy.orm import Session
 
 from app.calc.calibration.map_delta import MapDelta, in_a_word
+from app.calc.number_text import with_unit
 from app.pages.diff.address import quoted
 from app.pages.diff.map_view import MapView, map_view
-from app.pages.diff.words import number, with_unit
+from app.pages.diff.words import number
 from app.record import revisions
 from app.record.tables import MapDelta as Row
 

@@ -4,7 +4,8 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any
 
-from app.pages.diff.words import number, with_unit
+from app.calc.number_text import with_unit
+from app.pages.diff.words import number
 
 LOOKS = {"ported": "ok", "missing": "unknown", "refused": "attention"}
 _NAMED = 4

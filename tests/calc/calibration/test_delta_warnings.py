@@ -56,7 +56,7 @@ def test_limits_for_change_and_percent() -> None:
     assert warnings(rules, torque=(2000, 3100, 3500, 3000)) == ()
     # 15.1 of 300 N·m is 5.03 %.
     assert warnings(rules, torque=(2000, 2849, 3500, 3000)) == (
-        "torque limit changes by -15.1 N·m; the rule is 10.0 N·m.",
+        "torque limit changes by −15.1 N·m; the rule is 10.0 N·m.",
         "torque limit changes by up to 5.0 %; the rule is 5 %.",
     )
 

@@ -17,7 +17,7 @@ NAN = np.nan
 
 def torque(before: Any, after: Any, **given: Any) -> MapDelta:
     """In the image: 200, 300, 350, 300 N·m."""
-    fields = {"unit": "N·m", "category": "limiter", "axes": (SPEED,), "decimals": 1} | given
+    fields: dict[str, Any] = {"unit": "N·m", "category": "limiter", "axes": (SPEED,), "decimals": 1} | given
     return manual_delta("torque limit", before=before, after=after, **fields)
 
 
@@ -41,10 +41,22 @@ def test_cells_that_nobody_noted_are_those_of_the_image() -> None:
     assert (delta.summary.changed, delta.summary.cells) == (1, 4)
 
 
+def test_single_cells_are_found_by_the_breakpoints_that_were_written_down() -> None:
+    """At 2000 1/min and 50 % the image holds 24 steps of 0.75 deg."""
+    at = (DeltaAxis("engine speed", "1/min", np.array([2000.0, 4000]), 0), DeltaAxis("load", "", np.array([50.0]), 0))
+    found = known(manual_delta("spark advance", before=[[19.5, NAN]], after=[[21.0, NAN]], unit="deg", axes=at))
+    (delta,) = found.deltas
+    changed = np.argwhere(delta.after != delta.before).tolist()
+    assert (changed, delta.summary.changed, delta.summary.cells) == ([[2, 1]], 1, 12)
+    assert found.findings == ("spark advance: the note starts from 19.50 deg, but 18.00 deg was known before.",)
+
+
 def test_a_note_that_starts_from_other_values_than_the_image_is_told() -> None:
     found = known(torque([210, 300, 350, 300], [220, 300, 350, 300]))
-    assert found.findings == (
-        "torque limit: the note starts from other values than are known, in 1 cell, by up to 10.0 N·m.",
+    assert found.findings == ("torque limit: the note starts from 210.0 N·m, but 200.0 N·m was known before.",)
+    several = known(torque([210, 320, 350, 300], [1, 2, 3, 4])).findings
+    assert several == (
+        "torque limit: the note starts from other values than are known, in 2 cells, by up to 20.0 N·m.",
     )
     assert found.deltas[0].before.tolist() == [200, 300, 350, 300]
 

@@ -8,9 +8,10 @@ from hypothesis.extra.numpy import array_shapes, arrays
 
 from app.calc.calibration.manual_delta import manual_delta
 from app.calc.calibration.map_delta import DeltaAxis
+from app.calc.number_text import with_unit
 from app.pages.diff.map_cells import limit_of, plain, table_of
 from app.pages.diff.map_list import direction, relative_size
-from app.pages.diff.words import number, sentence_of, with_unit
+from app.pages.diff.words import number, sentence_of
 
 NUMBERS = st.floats(-1e4, 1e4).map(lambda value: round(value, 3))
 
