@@ -5,11 +5,11 @@ from datetime import datetime
 from typing import Any
 from zoneinfo import ZoneInfo
 
-import segno
 from markupsafe import Markup
 from sqlalchemy.orm import Session
 
 from app.record import restore_certificate, restores
+from app.web.qr_code import qr_code
 
 Line = tuple[str, str, tuple[str, ...]]
 
@@ -71,7 +71,7 @@ def certificate_page(
         statements=tuple(body["statements"]),
         journal_head=f"{body['journal_head'][0]}-{body['journal_head'][1]}",
         address=address,
-        code=None if address is None else _code(address),
+        code=None if address is None else qr_code(address, title="Code of this record", css_class="certificate-code"),
     )
 
 
@@ -82,11 +82,3 @@ def _lines(rows: list[dict[str, Any]]) -> tuple[Line, ...]:
 def _signatures(body: dict[str, Any], wanted: int) -> tuple[tuple[str, str | None, str | None], ...]:
     signed = [(one["role"], one["name"], one["signed_at"]) for one in body["signatures"]]
     return (*signed, *[("not signed yet", None, None)] * (wanted - len(signed)))
-
-
-def _code(address: str) -> Markup:
-    """The address as a two-dimensional code (ISO/IEC 18004), black on white on screen and paper, nothing inline."""
-    drawn = segno.make(address, error="m", micro=False).svg_inline(
-        scale=3, dark="#000", light="#fff", svgclass="certificate-code", lineclass=None, omitsize=False
-    )
-    return Markup(drawn)  # noqa: S704  # drawn by the library from the server's own address
