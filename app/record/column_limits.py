@@ -1,6 +1,8 @@
 """What a column can hold, checked before a row is written: SQLite would take it all, PostgreSQL would fail."""
 
+import json
 from collections.abc import Iterator
+from functools import cache
 from typing import Any
 
 from sqlalchemy import BigInteger, Integer, String, event, inspect
@@ -9,6 +11,8 @@ from sqlalchemy.types import TypeEngine
 
 from app.errors import BadInput
 from app.record.base import Base
+
+_ENCODER = json.JSONEncoder(ensure_ascii=False)
 
 
 def refuse_what_does_not_fit(session: Session) -> None:
@@ -23,16 +27,36 @@ def _check_rows(session: Session, _context: Any, _instances: Any) -> None:
 
 
 def _check_row(row: Base) -> None:
-    for attribute in inspect(type(row)).column_attrs:
-        value = getattr(row, attribute.key) if attribute.key in row.__dict__ else None
-        column = attribute.columns[0]
+    given = row.__dict__
+    for key, name, longest, bits in _columns(type(row)):
+        value = given.get(key)
         if isinstance(value, str):
-            _check_text(value, column.name, column.type.length if isinstance(column.type, String) else None)
+            _check_text(value, name, longest)
         elif isinstance(value, (dict, list)):
-            for text in _texts(value):
-                _check_text(text, column.name, None)
-        elif isinstance(value, int) and value.bit_length() > _bits(column.type):
-            raise BadInput(f"{_spoken(column.name)} cannot be as large as {value:.3g}.", field=column.name)
+            if not _is_plain(value):
+                for text in _texts(value):
+                    _check_text(text, name, None)
+        elif isinstance(value, int) and value.bit_length() > bits:
+            raise BadInput(f"{_spoken(name)} cannot be as large as {value:.3g}.", field=name)
+
+
+@cache
+def _columns(kind: type[Base]) -> tuple[tuple[str, str, int | None, int], ...]:
+    """Attribute, column name, most characters and most bits of each column."""
+    found = [(attribute.key, attribute.columns[0]) for attribute in inspect(kind).column_attrs]
+    return tuple(
+        (key, column.name, column.type.length if isinstance(column.type, String) else None, _bits(column.type))
+        for key, column in found
+    )
+
+
+def _is_plain(value: Any) -> bool:
+    """True when no text in it can be at fault: the usual case, seen at once in what is written of it."""
+    try:
+        written = _ENCODER.encode(value)
+    except (TypeError, ValueError):
+        return False
+    return "\\u0000" not in written and _is_text(written)
 
 
 def _bits(kind: TypeEngine[Any]) -> int:

@@ -35,7 +35,7 @@ def canonical_json(value: Any) -> bytes:
 
 def canonical(value: Any) -> Any:
     """A value as RFC 8785 JSON can carry it: integers beyond 2**53 and bytes become text."""
-    if isinstance(value, bool) or value is None or isinstance(value, str):
+    if isinstance(value, (str, bool)) or value is None:
         return value
     if isinstance(value, int):
         return value if abs(value) < 2**53 else str(value)

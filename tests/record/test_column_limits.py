@@ -3,11 +3,13 @@
 from collections.abc import Callable
 
 import pytest
+from hypothesis import HealthCheck, example, given, settings
+from hypothesis import strategies as st
 from sqlalchemy.orm import Session
 
 from app.actions.add_control_unit import add_control_unit
 from app.errors import BadInput
-from app.record.tables import JournalEntry
+from app.record.tables import JournalEntry, ShopSetting
 from tests.shop import Shop
 
 
@@ -69,3 +71,34 @@ def test_what_just_fits_is_taken(shop: Shop) -> None:
     shop.session.expire_all()
     assert unit.base_address == 0xFFFF_FFFF
     assert vehicle.model == "Sirrus 🚗 ünï"
+
+
+TEXTS = st.text(st.sampled_from('ab\\u0°\0\ud83d🚗"'), max_size=6)
+
+
+@given(st.dictionaries(TEXTS, st.lists(TEXTS | st.dictionaries(TEXTS, TEXTS, max_size=2), max_size=3), max_size=3))
+@example({"written out": ["\\u0000"]})
+@example({"key": [{"\0": ""}]})
+@settings(suppress_health_check=[HealthCheck.function_scoped_fixture], deadline=None, max_examples=200)
+def test_a_text_anywhere_inside_a_value_is_refused_exactly_when_no_database_can_hold_it(
+    session: Session, value: dict[str, list[object]]
+) -> None:
+    held = not any(c == "\0" or "\ud800" <= c <= "\udfff" for c in _all_texts(value))
+    session.add(ShopSetting(key="any", value=value))
+    try:
+        with session.begin_nested():
+            session.flush()
+    except BadInput:
+        assert not held
+    else:
+        assert held
+    session.rollback()
+
+
+def _all_texts(value: object) -> str:
+    if isinstance(value, str):
+        return value
+    if isinstance(value, dict):
+        return "".join(key + _all_texts(inner) for key, inner in value.items())
+    assert isinstance(value, list)
+    return "".join(map(_all_texts, value))

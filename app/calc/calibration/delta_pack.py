@@ -28,6 +28,9 @@ _T = TypeVar("_T")
 _FORM = b"\x01"
 _MOST = 64 << 20
 _INTEGERS = ("|i1", "<i2", "<i4", "<i8", "<u8")
+_BOUNDS = tuple((kind, int(np.iinfo(kind).min), int(np.iinfo(kind).max)) for kind in _INTEGERS)
+_SCALING = tuple((f.name, f.default) for f in fields(Scaling))
+_ENCODER = json.JSONEncoder(separators=(",", ":"), ensure_ascii=False)
 _SUBJECT = ("name", "kind", "category", "unit", "decimals", "data_type", "raw_minimum", "raw_maximum", "position")
 
 
@@ -46,7 +49,7 @@ def pack_map_delta(delta: MapDelta) -> bytes:
         "after": _state(new, old, delta.subject.scaling, arrays),
         "arrays": [[array.dtype.str, list(array.shape)] for array in arrays],
     }
-    text = json.dumps(header, separators=(",", ":"), ensure_ascii=False).encode()
+    text = _ENCODER.encode(header).encode()
     body = b"".join((len(text).to_bytes(4, "big"), text, *map(_planes, arrays)))
     return _FORM + zlib.compress(body, 9)
 
@@ -89,7 +92,7 @@ def scaling_to_plain(scaling: Scaling | None) -> dict[str, Any] | None:
     """A conversion as JSON values; fields that have their usual value are left out."""
     if scaling is None:
         return None
-    plain = {f.name: getattr(scaling, f.name) for f in fields(Scaling) if getattr(scaling, f.name) != f.default}
+    plain = {name: value for name, usual in _SCALING if (value := getattr(scaling, name)) != usual}
     if scaling.texts:
         plain["texts"] = [[text.lower, text.upper, text.text] for text in scaling.texts]
     return plain
@@ -145,7 +148,7 @@ def _smallest(raw: NDArray[Any]) -> NDArray[Any]:
     if raw.dtype.kind == "f":
         return raw.astype("<f8")
     low, high = (int(raw.min()), int(raw.max())) if raw.size else (0, 0)
-    kept = next(kind for kind in _INTEGERS if np.iinfo(kind).min <= low and high <= np.iinfo(kind).max)
+    kept = next(kind for kind, lowest, highest in _BOUNDS if lowest <= low and high <= highest)
     return raw.astype(kept)
 
 
