@@ -48,6 +48,16 @@ def test_an_uploaded_image_comes_back_explained(caller: Caller, car: Calibration
     assert caller.get(f"/revisions/{found['id']}").json() == found
 
 
+def test_an_image_the_unit_had_before_is_kept_and_told(caller: Caller, car: CalibrationCar) -> None:
+    path, told = f"/control-units/{car.unit_id}/revisions", {"title": "t", "purpose": "p", "parent_id": str(car.second)}
+    stock = caller.upload(path, image_of(), "r.bin", **told)
+    again = caller.upload(path, image_of(RAISED), "r.bin", **told)
+    assert (stock.status_code, again.status_code) == (201, 201)
+    assert "This image is byte for byte that of stock: check that it is the file you meant." in stock.json()["warnings"]
+    assert any("that of revision 1 “More boost”: check" in one for one in again.json()["warnings"])
+    assert caller.get(f"/revisions/{again.json()['id']}").json()["warnings"] == again.json()["warnings"]
+
+
 @pytest.mark.parametrize(
     ("base", "key", "sentence"),
     [

@@ -66,6 +66,14 @@ def test_a_refusal_keeps_what_was_typed(
     assert "To see what happens." in words
 
 
+def test_an_image_the_unit_had_before_is_kept_and_told(tuner: Browser, car: CalibrationCar) -> None:
+    status, where, _ = log(tuner, car, image_of(RAISED), parent_id=str(car.second))
+    assert status == 303
+    told = "This image is byte for byte that of revision 1 “More boost”: check that it is the file you meant."
+    assert told in text_of(tuner.get(where).text)
+    assert "byte for byte that of" not in text_of(tuner.get(f"/revisions/{car.first}").text)
+
+
 def test_the_same_form_sent_twice_is_recorded_once(tuner: Browser, car: CalibrationCar, sqlite_engine: Engine) -> None:
     path, files = f"/control-units/{car.unit_id}/revisions", {"file": ("r.bin", image_of((*RAISED[:7], 2000)))}
     answers = [tuner.submit(path, TOLD, files=files, key="k" * 20) for _ in range(2)]
@@ -149,3 +157,11 @@ def test_an_image_made_from_notes_is_compared_with_stock_and_says_so(tuner: Brow
     words = text_of(tuner.get(where).text)
     assert "Compared with Stock: the parent was entered by hand and has no image." in words
     assert "4 of 8" in words
+
+
+def test_stock_itself_after_notes_is_kept_and_told(tuner: Browser, car: CalibrationCar) -> None:
+    page = by_hand(tuner, car)
+    _, where, _ = log(tuner, car, image_of(), parent_id=page.rsplit("/", 1)[1])
+    words = text_of(tuner.get(where).text)
+    assert "byte for byte that of stock: check" in words
+    assert "Bytes changed: 0" in words
