@@ -333,7 +333,7 @@ def test_a_signed_restore_prints_its_certificate(tuner: Browser, manager: Browse
     text = text_of(page)
     assert 'data-mark="draft"' not in page.text
     assert "Certificate of restore to stock" in text
-    assert "Reason given by manager: " + REASON in text
+    assert f"Reason given by manager: “{REASON}”" in text
     assert "It does not state that the vehicle was never modified" in text
     assert "All 8,192 compared bytes equal stock." in text
     assert text_of(tuner.get(f"{case}/certificate")) == text
