@@ -31,7 +31,7 @@ from app.record.restore_evidence import (
     StockHashed,
     SupplyMeasured,
 )
-from app.web.form import FormModel, read_number
+from app.web.form import FormModel, read_choice, read_number
 from app.web.uploads import Upload, read_upload
 
 STOCK_FITTED = {"stock": True, "changed": False, "not seen": None}
@@ -213,15 +213,8 @@ _TAKEN: dict[str, Callable[[StepForm], Evidence]] = {
 
 
 def _id(text: str, field: str) -> int | None:
-    if not text:
-        return None
-    if not (text.isascii() and text.isdigit() and len(text) < 10):
-        raise BadInput("Choose one of the list.", field=field)
-    return int(text)
+    return read_choice(text, field=field) if text else None
 
 
 def _needed_id(text: str, sentence: str) -> int:
-    found = _id(text, "record_id")
-    if found is None:
-        raise BadInput(sentence, field="record_id")
-    return found
+    return read_choice(text, field="record_id", sentence=sentence)
