@@ -211,7 +211,7 @@ def _repeat(
         facts=_facts(found, units),
         history=past,
         planning=f"With {usable} pulls before and {usable} after, a gain of {resolved} at the peak passes the band of "
-        "the whole curve, and so is proven, in 8 of 10 cases.",
+        "the whole curve, and so is proven, in about 8 of 10 cases.",
         wanted=wanted,
         answer=answer,
         error=error,
@@ -243,7 +243,7 @@ def _answer(sd_kw: float, limit: Limit, units: UnitsView, wanted: str) -> tuple[
     size = f"{wanted.strip()} {units.symbol('power')}"
     if needed is None:
         return f"More than 50 pulls each would be needed to resolve {size}: look for what makes the pulls scatter.", ""
-    return f"{needed} pulls before and {needed} after prove {size} at the peak in 8 of 10 cases.", ""
+    return f"{needed} pulls before and {needed} after prove {size} at the peak in about 8 of 10 cases.", ""
 
 
 def _sentence(found: Repeatability, units: UnitsView) -> str:
