@@ -141,7 +141,7 @@ def test_a_car_without_a_control_unit_is_led_to_its_first_step(tuner: Browser, s
         ({"margin_percent": "much"}, 422, "“much” is no number"),
         ({"unit_ids": []}, 422, "Choose at least one control unit"),
         ({"unit_ids": ["77"]}, 409, "belongs to another car"),
-        ({"coding_snapshot_id": "x"}, 422, "Choose one of the list"),
+        ({"coding_snapshot_id": "x"}, 422, "Choose one from the list"),
     ],
 )
 def test_a_refused_case_comes_back_with_what_was_typed(
