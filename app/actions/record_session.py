@@ -58,7 +58,7 @@ def record_session(
     `attributed` maps control unit id → revision id (None: stock); without it the flash log's suggestion is taken.
     """
     vehicle = vehicles.vehicle(session, vehicle_id)
-    dyno.dyno(session, conditions.dyno_id)
+    place = dyno.dyno(session, conditions.dyno_id).name
     _check(conditions)
     fields = asdict(conditions)
     fields["measured_at"] = conditions.measured_at or at
@@ -91,7 +91,7 @@ def record_session(
         at=at,
         person=person,
         action="record dyno session",
-        sentence=f"Dyno session opened ({row.purpose}), correction {row.correction_standard}.",
+        sentence=f"Dyno session opened on {place}: {row.purpose}, {_corrected(row.correction_standard)}.",
         vehicle_id=vehicle.id,
         subject=("dyno_session", row.id),
         facts={
@@ -100,6 +100,10 @@ def record_session(
         },
     )
     return row
+
+
+def _corrected(standard: str) -> str:
+    return "not corrected" if standard == "none" else f"corrected to {STANDARDS[standard]}"
 
 
 def _check(conditions: NewSession) -> None:

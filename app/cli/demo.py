@@ -35,6 +35,8 @@ def demo(
     file = place / "demo.db"
     if file.exists():
         raise Conflict(f"{file} exists already; name an empty folder.")
+    # A port that is taken is told now, not after the minute that the filling takes.
+    listening = None if only_load else listen("127.0.0.1", port)
     os.environ["REVLEDGER_DATABASE_URL"] = f"sqlite:///{file}"
     os.environ["REVLEDGER_DEMO"] = "1"
     engine = make_engine(os.environ["REVLEDGER_DATABASE_URL"])
@@ -47,11 +49,10 @@ def demo(
             progress=lambda done, total, what: bar.update(task, completed=done, total=total, description=what),
         )
     typer.echo(f"The demo lies in {file}; delete the folder when you are done.")
-    if only_load:
+    if listening is None:
         return
     prepare(engine)
     settings = from_environment()
-    listening = listen("127.0.0.1", port)
     address = address_of(listening, "")
     with transaction(engine) as session:
         manager = next(person for person in people.everyone(session) if person.role == "manager")

@@ -30,18 +30,23 @@ class UnitToScan:
     last_check_at: datetime | None
     last_check_href: str | None
     last_state: str
+    last_is_earlier: bool
 
 
 @dataclass(frozen=True, slots=True)
 class IntakePage:
+    """arrived_at : when the car came, None while it is not in the shop. authorised_at : of the newest signed
+    authorisation; authorised_now : whether it came with this visit."""
+
     vehicle_id: int
     vehicle: str
-    in_shop: bool
+    arrived_at: datetime | None
     odometer: float | None
     units: tuple[UnitToScan, ...]
     scans: tuple[tuple[str, str, datetime], ...]
     codings: int
-    authorised: bool
+    authorised_at: datetime | None
+    authorised_now: bool
     legal_basis: str
     may_tune: bool
     typed: IntakeTyped
@@ -65,29 +70,42 @@ def intake_page(session: Session, vehicle_id: int, person: Person, typed: Intake
     for check in vehicles.identity_checks(session, [unit.id for unit in units]):
         newest.setdefault(check.control_unit_id, check)
     odometer = vehicles.odometer_km(session, vehicle.id)
+    visit = vehicles.open_visit(session, vehicle.id)
+    arrived_at = None if visit is None else visit.arrived_at
+    signed = (row.at for row in vehicles.attachments(session, vehicle.id) if row.kind == "authorisation")
+    authorised_at = next(signed, None)
     return IntakePage(
         vehicle_id=vehicle.id,
         vehicle=vehicle_label(vehicle),
-        in_shop=vehicles.open_visit(session, vehicle.id) is not None,
+        arrived_at=arrived_at,
         odometer=None if odometer is None else odometer[0],
-        units=tuple(_to_scan(session, unit, newest.get(unit.id)) for unit in units),
+        units=tuple(_to_scan(session, unit, newest.get(unit.id), arrived_at) for unit in units),
         scans=tuple(
             (f"/fault-scans/{scan.id}", f"{scan.occasion}: {_codes(len(scan.faults))}", scan.at)
             for scan in vehicles.fault_scans(session, vehicle.id)[:3]
         ),
         codings=len(flashes.coding_snapshots(session, vehicle.id)),
-        authorised=any(row.kind == "authorisation" for row in vehicles.attachments(session, vehicle.id)),
+        authorised_at=authorised_at,
+        authorised_now=authorised_at is not None and _belongs(authorised_at, arrived_at),
         legal_basis=vehicle.legal_basis,
         may_tune=person.role != "front_desk",
         typed=typed,
     )
 
 
+def _belongs(at: datetime, arrived_at: datetime | None) -> bool:
+    """Whether something was done on this visit; what was found on an earlier one proves nothing about now."""
+    return arrived_at is not None and at >= arrived_at
+
+
 def _codes(count: int) -> str:
     return "no codes" if count == 0 else "1 code" if count == 1 else f"{count} codes"
 
 
-def _to_scan(session: Session, unit: ControlUnit, check: IdentityCheck | None) -> UnitToScan:
+def _to_scan(
+    session: Session, unit: ControlUnit, check: IdentityCheck | None, arrived_at: datetime | None
+) -> UnitToScan:
+    earlier = check is not None and not _belongs(check.at, arrived_at)
     return UnitToScan(
         unit.id,
         unit.role,
@@ -95,5 +113,6 @@ def _to_scan(session: Session, unit: ControlUnit, check: IdentityCheck | None) -
         None if check is None else check.sentence,
         None if check is None else check.at,
         None if check is None else f"/identity-checks/{check.id}",
-        "unknown" if check is None else ("ok" if check.matches else "attention"),
+        "unknown" if check is None or (earlier and check.matches) else ("ok" if check.matches else "attention"),
+        earlier,
     )

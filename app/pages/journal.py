@@ -7,7 +7,7 @@ from fastapi.responses import HTMLResponse
 from sqlalchemy.orm import Session
 
 from app.errors import NotFound
-from app.record import journal
+from app.record import car_state, journal
 from app.record.verify import verify
 from app.web.anchor import read_anchor
 from app.web.page import render
@@ -22,6 +22,7 @@ _ROWS = 50
 @dataclass(frozen=True, slots=True)
 class JournalPage:
     entries: tuple[journal.EntryView, ...]
+    cars: dict[int, str]
     older: str | None
     newest: bool
     head: str
@@ -49,7 +50,12 @@ def show(request: Request, session: Read, person: Viewer, before: int | None = N
     rows = journal.page(session, before=before, limit=_ROWS + 1)
     older = f"/journal?before={rows[_ROWS - 1].seq}" if len(rows) > _ROWS else None
     page = JournalPage(
-        tuple(rows[:_ROWS]), older, before is None, journal.head(session).short, person.role == "manager"
+        tuple(rows[:_ROWS]),
+        car_state.labels(session, {row.vehicle_id for row in rows if row.vehicle_id is not None}),
+        older,
+        before is None,
+        journal.head(session).short,
+        person.role == "manager",
     )
     return render(request, "journal/page.html", page, session=session, person=person, title="Journal")
 

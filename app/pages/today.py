@@ -9,7 +9,7 @@ from sqlalchemy.orm import Session
 
 from app.pages.links import page_of
 from app.record import attention, car_state, customers, vehicles
-from app.record.tables import Vehicle
+from app.record.tables import Person, Vehicle
 from app.web.page import render, render_fragment
 from app.web.signed_in import Viewer
 from app.web.transaction import Read
@@ -26,6 +26,10 @@ class Waiting:
     sentence: str
     action: str
     href: str
+
+
+# What anybody may go on with; the rest is a tuner's.
+_FOR_ALL = frozenset({"identity_check"})
 
 
 @dataclass(frozen=True, slots=True)
@@ -64,14 +68,15 @@ class SearchPage:
     hits: tuple[Hit, ...]
 
 
-def waiting_of(items: list[attention.Attention]) -> tuple[Waiting, ...]:
-    """Attention items with the addresses of their cars and of what to do."""
+def waiting_of(items: list[attention.Attention], person: Person) -> tuple[Waiting, ...]:
+    """Attention items with the addresses of their cars and of what to do; the front desk is asked to do only what it
+    may."""
     return tuple(
         Waiting(
             item.severity,
             item.vehicle,
             item.sentence,
-            item.action,
+            item.action if person.role != "front_desk" or item.target[0] in _FOR_ALL else "Look at it",
             page_of(item.target) or f"/vehicles/{item.vehicle_id}",
         )
         for item in items
@@ -118,7 +123,7 @@ def _hit(session: Session, vehicle: Vehicle) -> Hit:
 def today(request: Request, session: Read, person: Viewer) -> HTMLResponse:
     pinned = vehicles.pinned(session)
     page = TodayPage(
-        waiting=waiting_of(attention.everywhere(session)),
+        waiting=waiting_of(attention.everywhere(session), person),
         in_shop=_in_shop(session),
         pinned=tuple((car_state.vehicle_label(v), f"/vehicles/{v.id}") for v in pinned),
         any_vehicle=bool(vehicles.search(session, "", limit=1)),

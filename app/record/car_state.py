@@ -50,6 +50,12 @@ def vehicle_label(vehicle: Vehicle) -> str:
     return f"{vehicle.make} {vehicle.model} {vehicle.plate or '…' + vehicle.vin[-6:]}"
 
 
+def labels(session: Session, vehicle_ids: Collection[int]) -> dict[int, str]:
+    """Vehicle id → how the car is named."""
+    rows = session.scalars(select(Vehicle).where(Vehicle.id.in_(vehicle_ids)))
+    return {row.id: vehicle_label(row) for row in rows}
+
+
 def on_units(session: Session, unit_ids: Collection[int]) -> dict[int, OnUnit]:
     """What each of the given control units carries now."""
     events: dict[int, list[tuple[tuple[int, int], Event]]] = defaultdict(list)

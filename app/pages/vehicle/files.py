@@ -31,7 +31,7 @@ class FilesForm(FormModel):
     """`back`: the intake page, for a file that was dropped there."""
 
     file: Uploads = Field(default_factory=list)
-    kind: str = "other"
+    kind: str = ""
     note: str = ""
     back: Literal["", "intake"] = ""
 
@@ -54,6 +54,8 @@ def attach(
     try:
         if not form.file:
             raise BadInput("Choose a file.", field="file")
+        if form.kind not in KINDS:
+            raise BadInput("Say what the file is: a photo does not count as an authorisation.", field="kind")
         uploads = [read_upload(one, field="file") for one in form.file]
         with session.begin_nested():
             for data, label in uploads:
@@ -64,7 +66,7 @@ def attach(
                     vehicle_id=vehicle_id,
                     uploaded=data,
                     file_name=label,
-                    kind=form.kind if form.kind in KINDS else "other",
+                    kind=form.kind,
                     note=form.note,
                 )
                 known += [row.id] if was_known else []
@@ -85,7 +87,7 @@ def _refused(
             request, "intake/page.html", page, session=session, person=person, title="Intake", status=error.status
         )
     with writing_as(view_of(request, session, person)):
-        car = vehicle_page(session, vehicle_id, person, files_refused=error.sentence)
+        car = vehicle_page(session, vehicle_id, person, files_refused=error)
     return render(
         request, "vehicles/page.html", car, session=session, person=person, title=car.label, status=error.status
     )

@@ -10,8 +10,9 @@ from sqlalchemy.orm import Session
 from app.actions.attach_file import KINDS
 from app.calc.calibration.tree_layout import positions
 from app.calc.vehicle.car_state import OnUnit
-from app.pages.links import page_of
+from app.errors import AppError
 from app.pages.today import Waiting, waiting_of
+from app.pages.vehicle.history import lines
 from app.record import (
     attention,
     car_state,
@@ -26,7 +27,7 @@ from app.record import (
     vehicles,
 )
 from app.record.tables import ControlUnit, Person, Revision, RevisionDecision, Stock, Vehicle
-from app.web.page import difference, rfc3339, when
+from app.web.page import difference, when
 
 # A larger picture is offered as a download: it would make the page wait on the workshop's network.
 LARGEST_SHOWN = 12 << 20
@@ -83,34 +84,12 @@ class VehiclePage:
     more: str | None
     files: tuple[FileView, ...]
     files_refused: str
+    kind_refused: str
+    withdraw_refused: str
     recognised: tuple[FileView, ...]
     links: tuple[tuple[str, str], ...]
     visit: dict[str, str]
     visit_sentence: str
-
-
-_ICONS = {
-    "identity": "vehicle",
-    "visits": "time",
-    "calibration": "revision",
-    "flashes": "flash",
-    "measurements": "dyno",
-    "restore": "restore",
-    "other": "journal",
-}
-
-
-def entry_of(happening: timeline.Happening) -> dict[str, Any]:
-    """A line of history as the timeline component takes it."""
-    return {
-        "when": when(happening.at),
-        "at": rfc3339(happening.at),
-        "title": happening.sentence,
-        "href": page_of(happening.subject),
-        "detail": f"{happening.person} · entry {happening.seq}",
-        "icon": _ICONS[happening.topic],
-        "state": "attention" if happening.contradicts else "info",
-    }
 
 
 def vehicle_page(
@@ -122,7 +101,7 @@ def vehicle_page(
     before: int | None = None,
     visit: dict[str, str] | None = None,
     visit_sentence: str = "",
-    files_refused: str = "",
+    files_refused: AppError | None = None,
     recognised: Collection[int] = (),
 ) -> VehiclePage:
     """Everything about one car; `visit` and its sentence show an arrival that was refused again, `recognised` the
@@ -135,7 +114,7 @@ def vehicle_page(
     more = None
     if len(happenings) > 30:
         more = f"{base}?before={happenings[29].seq}" + (f"&topic={topic}" if topic else "") + "#history"
-    waiting = waiting_of(attention.of_vehicles(session, [vehicle]))
+    waiting = waiting_of(attention.of_vehicles(session, [vehicle]), person)
     topics = [("Everything", f"{base}#history", topic is None)]
     topics += [(name.capitalize(), f"{base}?topic={name}#history", topic == name) for name in timeline.TOPICS]
     owner = vehicles.customer(session, vehicle.customer_id)
@@ -152,27 +131,32 @@ def vehicle_page(
         may_tune=person.role != "front_desk",
         waiting=waiting,
         units=tuple(_unit(session, vehicle, unit, states[unit.id]) for unit in units),
-        entries=tuple(entry_of(h) for h in happenings[:30]),
+        entries=lines(session, happenings[:30]),
         topics=tuple(topics),
         more=more,
         files=files,
-        files_refused=files_refused,
+        files_refused=_said_at(files_refused, "file"),
+        kind_refused=_said_at(files_refused, "kind"),
+        withdraw_refused=_said_at(files_refused, "reason"),
         recognised=tuple(one for one in files if one.id in recognised),
         links=(
-            ("Intake", f"{base}/intake"),
-            ("Dyno sessions", f"{base}/dyno-sessions"),
             ("Coding", f"{base}/coding"),
             ("Faults", f"{base}/fault-scans"),
             ("Limits", f"{base}/limits"),
             ("Strip and economy", f"{base}/results"),
-            ("Restore to stock", f"{base}/restores"),
             ("Change details", f"{base}/edit"),
             ("Customer", f"{base}/customer"),
             ("Key tag label", f"{base}/label"),
+            ("History", "#history"),
+            ("Files", "#files"),
         ),
         visit=visit or {"reason": "", "odometer": ""},
         visit_sentence=visit_sentence,
     )
+
+
+def _said_at(error: AppError | None, field: str) -> str:
+    return "" if error is None or (error.field or "file") != field else error.sentence
 
 
 def _lead(units: Sequence[ControlUnit], states: dict[int, OnUnit]) -> str:
