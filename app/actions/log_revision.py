@@ -55,6 +55,7 @@ def log_revision(
         file_name=file_name,
         at=at,
         base=base,
+        base_image=before,
     )
     row = revisions.add(
         session,

@@ -37,6 +37,7 @@ def port_revision(
         file_name=f"ported from revision {found.source.number}",
         at=at,
         base=found.target.row,
+        base_image=base,
     )
     row = revisions.add(
         session,

@@ -42,26 +42,32 @@ _CHAIN = text(
 )
 
 
-def put(session: Session, data: bytes, *, at: dt.datetime, base: str | None = None) -> str:
+def put(
+    session: Session, data: bytes, *, at: dt.datetime, base: str | None = None, base_data: bytes | None = None
+) -> str:
     """Store `data` and return its SHA-256; bytes that are there already are not stored again.
 
-    `base` names a stored blob that `data` was made from: the difference is kept when that is smaller.
+    `base` names a stored blob that `data` was made from: the difference is kept when that is smaller. `base_data` are
+    its bytes where `fetch` has just given them; others would make a blob that never comes back.
     """
     digest = hashlib.sha256(data).hexdigest()
     if session.get(Content, digest) is not None:
         return digest
-    row = _as_runs(session, digest, data, base, at) if base is not None else None
+    row = _as_runs(session, digest, data, base, base_data, at) if base is not None else None
     session.add(row or _whole(digest, data, at))
     session.flush()
     return digest
 
 
-def _as_runs(session: Session, digest: str, data: bytes, base: str, at: dt.datetime) -> Content | None:
+def _as_runs(
+    session: Session, digest: str, data: bytes, base: str, base_data: bytes | None, at: dt.datetime
+) -> Content | None:
     parent = session.get(Content, base)
     if parent is None or parent.size != len(data):
         return None
     if parent.depth < MAX_DEPTH:
-        depth, base, coded = parent.depth, parent.sha256, codec.encode(fetch(session, parent.sha256), data)
+        known = fetch(session, base) if base_data is None else base_data
+        depth, coded = parent.depth, codec.encode(known, data)
     else:
         depth, base, coded = _nearer_the_root(session, parent.sha256, data)
     if len(coded) > len(data) // 8:

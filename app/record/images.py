@@ -42,13 +42,16 @@ def store(
     file_name: str,
     at: dt.datetime,
     base: HoldsImage | None = None,
+    base_image: Image | None = None,
 ) -> ImageFields:
     """Store the image's bytes, and the uploaded file itself where it is not those bytes already.
 
     `base` is the row the image was made from: what differs from its image and from its file is what is kept.
+    `base_image` is what `load` gave for that row, where it was loaded before.
     """
     of_image, of_file = (None, None) if base is None else (base.sha256, base.original_sha256)
-    digest = content.put(session, image.payload, at=at, base=of_image)
+    known = None if base_image is None else base_image.payload
+    digest = content.put(session, image.payload, at=at, base=of_image, base_data=known)
     original = None if uploaded == image.payload else content.put(session, uploaded, at=at, base=of_file)
     return ImageFields(
         sha256=digest,

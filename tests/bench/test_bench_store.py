@@ -38,9 +38,10 @@ def line(revisions: int) -> Family:
     return family(1, revisions=revisions, branching=0)
 
 
-def put(engine: Engine, data: bytes, base: str | None) -> str:
+def put(engine: Engine, data: bytes, base: str | None, base_data: bytes | None = None) -> str:
+    """Store a blob in a transaction of its own; logging a revision has the base's bytes at hand."""
     with transaction(engine) as session:
-        return content.put(session, data, at=AT, base=base)
+        return content.put(session, data, at=AT, base=base, base_data=base_data)
 
 
 def file_bytes(engine: Engine) -> int:
@@ -119,10 +120,15 @@ def test_storing_a_revision_with_its_commit_takes_a_tenth_of_git(
     f = line(4 if few else DEEP)
     repository = git_repository(tmp_path / "repository")
     digests = [put(sqlite_engine, f.images[0], None)]
-    coming, theirs_coming = iter(f.images[1:]), iter(f.images[1:])
+    coming, theirs_coming = pairwise(f.images), iter(f.images[1:])
+
+    def ours_next() -> None:
+        parent, image = next(coming)
+        digests.append(put(sqlite_engine, image, digests[-1], parent))
+
     ours, theirs = medians(
         1 if few else DEEP - 1,
-        lambda: digests.append(put(sqlite_engine, next(coming), digests[-1])),
+        ours_next,
         lambda: git_commit(repository, next(theirs_coming)),
         clock=time.perf_counter,
     )

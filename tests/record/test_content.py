@@ -80,6 +80,18 @@ def test_a_blob_close_to_its_base_is_kept_as_what_changed(shop: Shop) -> None:
     assert content.fetch(shop.session, digest) == data
 
 
+def test_bytes_of_the_base_that_are_at_hand_save_reading_them_and_nothing_else(shop: Shop) -> None:
+    rows = []
+    for at_hand in (None, BIG):
+        with shop.session.begin_nested() as trial:
+            base, data = put(shop, BIG), changed(BIG, 5, 6, 900)
+            digest = content.put(shop.session, data, at=shop.at, base=base, base_data=at_hand)
+            rows.append((digest, bytes(stored(shop, digest).data), stored(shop, digest).base_sha256))
+            assert content.fetch(shop.session, digest) == data
+            trial.rollback()
+    assert rows[0] == rows[1]
+
+
 def test_a_long_chain_goes_on_from_nearer_its_root_and_every_link_comes_back(shop: Shop) -> None:
     made = chain(shop, 3 * content.MAX_DEPTH)
     rows = [stored(shop, digest) for digest, _ in made]
