@@ -12,6 +12,7 @@ from app.actions.take_returned_files import Named, Returned, take_returned_files
 from app.api.model import ApiIn, ApiOut, Time
 from app.readers.coding import read_coding
 from app.readers.fault_list import read_fault_list
+from app.readers.image_writer import WriteFormat
 from app.record import content, packages, revisions
 from app.record.flash_log import NewFlash
 from app.record.tables import ReleasePackage
@@ -29,7 +30,7 @@ class PackageIn(ApiIn):
     """`format`: bin, hex or srec. `coding_snapshot_id`: the coding to be written back; needed for a car that loses
     its coding when flashed."""
 
-    format: str
+    format: WriteFormat
     coding_snapshot_id: int | None = None
     note: str = ""
 

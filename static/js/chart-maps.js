@@ -54,7 +54,7 @@ export function heatmap(data, look, point) {
   const layout = {
     ...baseLayout(look),
     shapes: point ? [cellFrame(point, look)] : [],
-    xaxis: cellAxis(look, data.x, look.narrow ? 5 : 14, { side: "bottom", tickangle: 0 }),
+    xaxis: cellAxis(look, data.x, look.narrow ? 3 : 14, { side: "bottom", tickangle: 0 }),
     yaxis: data.y ? cellAxis(look, data.y, 14, { autorange: "reversed" }) : { visible: false },
   };
   return { traces: [trace], layout };
@@ -82,7 +82,7 @@ export function section(data, look, point) {
   const [row, col] = point ?? data.point ?? [0, 0];
   const both = Boolean(data.y);
   const traces = data.series.map((s) => cut(s, look, data.x.values, s.z[row], col, {}, true));
-  const domains = look.narrow ? { x: [0, 1], y: [0.6, 0.93], x2: [0, 1], y2: [0, 0.33] } : { x: [0, 0.46], y: [0, 0.88], x2: [0.56, 1], y2: [0, 0.88] };
+  const domains = look.narrow ? { x: [0, 1], y: [0.58, 0.92], x2: [0, 1], y2: [0, 0.34] } : { x: [0, 0.46], y: [0, 0.88], x2: [0.56, 1], y2: [0, 0.88] };
   const layout = {
     ...baseLayout(look),
     xaxis: axisOf(look, data.x, both ? { domain: domains.x } : {}),

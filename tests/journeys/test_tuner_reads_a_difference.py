@@ -91,7 +91,7 @@ def test_a_range_is_named_and_becomes_a_map(tuner: Person) -> None:
     page.get_by_label(re.compile("^Factor")).first.fill("0.1")
     expect(cell).to_have_text(f"{stored / 10:,.1f}")
     page.get_by_label(re.compile("^Map")).fill("charge temperature weight")
-    tuner.press(re.compile("^Save in"))
+    tuner.press(re.compile("^Save as"))
     panel_ready(page, "charge temperature weight")
     tuner.reads("compared before")
     tuner.follow("Compare again")

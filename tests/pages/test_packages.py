@@ -112,6 +112,13 @@ def test_a_program_issues_reads_and_returns(tuner: Browser, car: Car, package: s
         headers=headers,
     )
     assert made.status_code == 201
+    wrong = tuner.post(
+        f"/api/v1/revisions/{car.revision_id}/packages",
+        json={"format": "zip", "coding_snapshot_id": car.coding_id},
+        headers=headers,
+    )
+    assert (wrong.status_code, wrong.headers["content-type"]) == (422, "application/problem+json")
+    assert "format" in wrong.text
     address = f"/api/v1/release-packages/{made.json()['id']}"
     assert made.json()["image_sha256"] == hashlib.sha256(TUNED).hexdigest()
     data = tuner.get(f"{address}/file", headers=headers).content

@@ -1,5 +1,6 @@
 """What became of each map of a port, in words."""
 
+import math
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any
@@ -9,6 +10,7 @@ from app.pages.diff.words import number
 
 LOOKS = {"ported": "ok", "missing": "unknown", "refused": "attention"}
 _NAMED = 4
+_NOISE = 1e-9
 
 
 def port_rows(maps: tuple[Mapping[str, Any], ...]) -> tuple[dict[str, Any], ...]:
@@ -74,7 +76,7 @@ def finding(one: Mapping[str, Any]) -> str:
         found.append(f"{_cells(one['saturated'], 'is', 'are')} held at the limit of what can be stored.")
     if one["base_differs"]:
         largest = one["largest_base_difference"]
-        size = "" if largest is None else f", by up to {with_unit(number(largest, 3), unit)}"
+        size = "" if largest is None else f", by up to {with_unit(_size(largest), unit)}"
         found.append(
             f"{_cells(one['base_differs'], 'does', 'do')} not hold what the change started from in the target{size}."
         )
@@ -84,13 +86,20 @@ def finding(one: Mapping[str, Any]) -> str:
         )
     if one["unknown"]:
         found.append(f"{_cells(one['unknown'], 'is', 'are')} left alone: the change says nothing about them.")
-    if one["largest_rounding"]:
-        found.append(f"Rounded by up to {with_unit(number(one['largest_rounding'], 4), unit)}.")
+    if (one["largest_rounding"] or 0.0) > _NOISE:
+        found.append(f"Rounded by up to {with_unit(_size(one['largest_rounding']), unit)}.")
     if one["converted_from"]:
         found.append(f"Converted from {one['converted_from']} to {unit}.")
     if one["axes_written"]:
         found.append(f"Breakpoints written: {', '.join(one['axes_written'])}.")
     return " ".join(found) or "Nothing to decide about."
+
+
+def _size(value: float) -> str:
+    """A size that may be of any order, to about three digits."""
+    if value >= 1:
+        return number(value, max(0, 2 - math.floor(math.log10(value))))
+    return number(value, 3 if value >= 0.01 else min(9, 1 - math.floor(math.log10(value))) if value else 0)
 
 
 def _cells(count: int, one: str, many: str) -> str:

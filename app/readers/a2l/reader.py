@@ -150,9 +150,9 @@ def _left_undecoded(modules: list[Module], findings: Findings) -> list[str]:
         parts = [f"{count}: {reason}" for reason, count in reasons.most_common(_NAMED_REASONS)]
         more = reasons.total() - sum(count for _, count in reasons.most_common(_NAMED_REASONS))
         parts += [f"{more} for other reasons"] if more else []
-        notes.append(
-            f"{reasons.total()} items cannot be decoded ({'; '.join(parts)}); each is listed with the reason. {_SHOWS}"
-        )
+        count = reasons.total()
+        items = "1 item" if count == 1 else f"{count} items"
+        notes.append(f"{items} cannot be decoded ({'; '.join(parts)}); each is listed with the reason. {_SHOWS}")
     objects = _counted(modules, _OBJECTS)
     if objects:
         kinds = " and ".join(f"{count} of the kind {keyword}" for keyword, count in objects.items())

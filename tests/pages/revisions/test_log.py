@@ -1,10 +1,13 @@
 """The shop can rely on it that a revision is logged from its image or by hand, and that a refusal says why."""
 
+import hashlib
 import re
 
 import pytest
 from sqlalchemy import Engine
 
+from app.calc.calibration.image import Image
+from app.readers.image_writer import WriteFormat, write_image
 from app.record import journal, revisions
 from app.record.engine import reading
 from tests.browser import Browser
@@ -43,6 +46,20 @@ def test_the_new_revision_says_what_changed_against_its_parent(tuner: Browser, c
     assert "1 map changed." in words and "+0.020 bar" in words and "+1.0" in words and "1 of 8" in words
     assert "To see what happens." in words
     assert "Compare with its parent" in words and "Compare with stock" in words
+
+
+@pytest.mark.parametrize(("format", "name"), [("srec", "stage.zip"), ("hex", "stage.bin"), ("bin", "stage.s19")])
+def test_a_file_is_told_by_its_content_whatever_its_name(
+    tuner: Browser, car: CalibrationCar, sqlite_engine: Engine, format: WriteFormat, name: str
+) -> None:
+    data = image_of((*RAISED[:7], 2000))
+    files = {"file": (name, write_image(Image.of([(0, data)]), format))}
+    answer = tuner.submit(f"/control-units/{car.unit_id}/revisions", TOLD, files=files)
+    assert answer.status_code == 303
+    with reading(sqlite_engine) as session:
+        row = revisions.revision(session, int(answer.headers["location"].rsplit("/", 1)[1]))
+        assert row.file_format == {"srec": "S-record", "hex": "Intel HEX", "bin": "binary"}[format]
+        assert row.sha256 == hashlib.sha256(data).hexdigest()
 
 
 @pytest.mark.parametrize(

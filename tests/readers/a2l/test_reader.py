@@ -221,6 +221,26 @@ def test_items_outside_the_subset_are_listed_with_the_reason(old: str, new: str,
     assert not {name for name, _ in found.not_decoded} & found.layout.positions.keys()
 
 
+def test_what_is_not_decoded_is_told_in_words_and_counts() -> None:
+    more = (
+        '/begin TYPEDEF_STRUCTURE t "" 8 /end TYPEDEF_STRUCTURE /begin TYPEDEF_AXIS a "" NO_INPUT R 0 NO 4 0 9'
+        ' /end TYPEDEF_AXIS /begin INSTANCE i1 "" t 0x10 /end INSTANCE /begin INSTANCE i2 "" t 0x20 /end INSTANCE'
+        ' /begin BLOB b "" 0x40 8 /end BLOB\n'
+    )
+    text = (
+        sound()
+        .replace('D "block" VAL_BLK', 'D "block" CUBOID')
+        .replace("    /begin MOD_PAR", more + "    /begin MOD_PAR")
+    )
+    found = read_a2l(text.encode())
+    assert found.notes[0].startswith("1 item cannot be decoded (1: CUBOID has more than two axes); each is listed")
+    assert found.notes[1].startswith(
+        "Objects that are not decoded: 2 of the kind INSTANCE and 1 of the kind BLOB, described by 2 TYPEDEF blocks."
+    )
+    assert all("unexplained bytes" in note for note in found.notes)
+    assert (found.counts["INSTANCE"], found.skipped) == (2, ())
+
+
 @pytest.mark.parametrize("encoding", ["utf-8", "utf-8-sig", "latin-1", "utf-16"])
 def test_units_survive_every_encoding(encoding: str) -> None:
     found = read_a2l(sound().replace('"degC"', '"°C"').encode(encoding))
