@@ -8,7 +8,7 @@ from fastapi.responses import HTMLResponse
 from sqlalchemy.orm import Session
 
 from app.calc.dyno.correction import STANDARDS
-from app.calc.number_text import plain
+from app.calc.number_text import plain, rpm
 from app.record import fleet, fleet_gains
 from app.record.car_state import vehicle_label
 from app.record.fleet import Family, SharedChange
@@ -140,7 +140,7 @@ def _verdict(found: FleetGain, units: UnitsView) -> str:
 def _figures(found: FleetGain, units: UnitsView) -> tuple[tuple[str, str], ...]:
     figures = []
     if found.band is not None:
-        figures.append(("Band of engine speeds", f"{found.band[0]:.0f} to {found.band[1]:.0f} rpm"))
+        figures.append(("Band of engine speeds", f"{found.band[0]:,.0f} to {rpm(found.band[1])}"))
     if found.standard is not None:
         figures.append(("Correction", STANDARDS[found.standard]))
     if found.prediction is not None:

@@ -5,6 +5,7 @@ from collections.abc import Collection
 from sqlalchemy.orm import Session
 
 from app.calc.dyno.equivalence import equivalence
+from app.calc.number_text import plain, rpm
 from app.calc.restore.verdicts import Verdict, pull_verdict
 from app.errors import Conflict
 from app.record import dyno, gains
@@ -67,7 +68,8 @@ def judged(session: Session, restore: Restore, session_id: int) -> Verdict:
         return Verdict("not verified", sentence, tuple(conditions))
     result = equivalence(before, after, margin_percent=restore.margin_percent, history=found.history)
     details = (
-        f"Largest difference at one engine speed: {result.worst_percent:+.1f} % at {result.worst_at_rpm:.0f} rpm.",
+        f"Largest difference at one engine speed: {plain(result.worst_percent, 1, sign=True)} % at "
+        f"{rpm(result.worst_at_rpm)}.",
         f"{before.count} pulls of the baseline, {after.count} now.",
         found.comparability.sentence,
         *conditions,

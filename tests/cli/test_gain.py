@@ -150,7 +150,7 @@ def test_wheel_and_engine_power_never_compare(shell: Shell) -> None:
 @pytest.mark.parametrize(
     "arguments,code,words",
     [
-        ("base1.csv --against new1.csv --at 9000", 1, "9000 rpm lies outside what both sessions cover"),
+        ("base1.csv --against new1.csv --at 9000", 1, "9,000 rpm lies outside what both sessions cover"),
         ("base1.csv --against new1.csv --band fast", 1, "write it like 2500-5500"),
         ("base1.csv --against new1.csv --standard sae_j1349", 1, "give --pressure and --temperature"),
         ("base1.csv --against new1.csv --standard best", 1, "is no correction standard; choose one of none, sae_j1349"),

@@ -8,6 +8,7 @@ from numpy.typing import NDArray
 from app.calc.dyno.curve import Curve, Pulls
 from app.calc.dyno.history import History
 from app.calc.dyno.simultaneous import Band, Sample, simultaneous_band
+from app.calc.number_text import plain, rpm
 from app.errors import BadInput
 
 Values = NDArray[np.float64]
@@ -148,7 +149,7 @@ def at_speed(result: Gain, speed_rpm: float) -> ReadOff:
     grid = result.speed_rpm
     if not grid[0] <= speed_rpm <= grid[-1]:
         raise BadInput(
-            f"{speed_rpm:g} rpm lies outside what both sessions cover ({grid[0]:.0f} to {grid[-1]:.0f} rpm).",
+            f"{speed_rpm:,g} rpm lies outside what both sessions cover ({grid[0]:,.0f} to {rpm(float(grid[-1]))}).",
             field="at_rpm",
         )
 
@@ -251,10 +252,11 @@ def verdict(result: Gain) -> str:
     k = int(np.argmax(np.abs(result.gain_kw)))
     largest, at = float(result.gain_kw[k]), float(result.speed_rpm[k])
     if found is None:
-        return f"The curves differ by up to {largest:+.1f} kW at {at:.0f} rpm, but the uncertainty is not known."
+        figure = f"{plain(largest, 1, sign=True)} kW at {rpm(at)}"
+        return f"The curves differ by up to {figure}, but the uncertainty is not known."
     half = result.half_kw
     assert half is not None
-    figure = f"{largest:+.1f} ± {float(half[k]):.1f} kW at {at:.0f} rpm"
+    figure = f"{plain(largest, 1, sign=True)} ± {plain(float(half[k]), 1)} kW at {rpm(at)}"
     if found.better == 0 and found.worse == 0:
         return f"No change is proven: the largest difference, {figure}, is within what these pulls repeat to."
     parts = []

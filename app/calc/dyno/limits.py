@@ -13,6 +13,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from app.calc.dyno.channel_names import CHANNEL_NAMES, channel_label
+from app.calc.number_text import rpm
 from app.calc.units import UNITS_OF
 from app.errors import BadInput
 
@@ -193,8 +194,8 @@ def _judged(limit: Limit, pull: str, columns: Mapping[str, Array], inside: _Span
         pull,
         limit,
         "within",
-        f"{pull}: {limit.text} was not crossed, seen from {speeds.min():.0f} to {speeds.max():.0f} rpm "
-        f"(nearest {reached[worst]:.4g} at {speeds[worst]:.0f} rpm).",
+        f"{pull}: {limit.text} was not crossed, seen from {speeds.min():,.0f} to {rpm(float(speeds.max()))} "
+        f"(nearest {reached[worst]:.4g} at {rpm(float(speeds[worst]))}).",
         worst_value=float(reached[worst]),
         worst_speed_rpm=float(speeds[worst]),
         observed_lo_rpm=float(speeds.min()),
@@ -208,6 +209,7 @@ def _judged(limit: Limit, pull: str, columns: Mapping[str, Array], inside: _Span
 def _crossed(finding: LimitFinding, columns: Mapping[str, Array], inside: _Spans, worst_at: int) -> LimitFinding:
     """The finding with where the bound is first crossed and for how long; `worst_at` is the worst value's stretch."""
     limit, time = finding.limit, columns.get(TIME)
+    assert finding.worst_speed_rpm is not None
     values = columns[limit.channel]
     sign = 1.0 if limit.bound == "max" else -1.0
     excess = sign * (values - limit.value)
@@ -228,8 +230,8 @@ def _crossed(finding: LimitFinding, columns: Mapping[str, Array], inside: _Spans
     return replace(
         finding,
         state="crossed",
-        sentence=f"{finding.pull}: {limit.text} was crossed at {first_speed:.0f} rpm{lasted}; "
-        f"worst {finding.worst_value:.4g} at {finding.worst_speed_rpm:.0f} rpm.",
+        sentence=f"{finding.pull}: {limit.text} was crossed at {rpm(first_speed)}{lasted}; "
+        f"worst {finding.worst_value:.4g} at {rpm(finding.worst_speed_rpm)}.",
         first_speed_rpm=first_speed,
         first_time_s=None if time is None else float(_between(time, first, start)[0]),
         duration_s=duration,

@@ -34,7 +34,9 @@ def test_a_crossing_between_samples_is_placed() -> None:
     assert found.first_time_s == pytest.approx(1.5)
     assert found.duration_s == pytest.approx(2.0)
     assert (found.worst_value, found.worst_speed_rpm) == (1100.0, 4000.0)
-    assert found.sentence == ("pull: Boost max 1000 hPa was crossed at 3500 rpm, for 2.00 s; worst 1100 at 4000 rpm.")
+    assert found.sentence == (
+        "pull: Boost max 1000 hPa was crossed at 3,500\u202frpm, for 2.00 s; worst 1100 at 4,000\u202frpm."
+    )
 
 
 def test_a_min_is_the_mirror_of_a_max() -> None:
@@ -63,7 +65,7 @@ def test_only_the_region_counts_and_its_edges_are_interpolated() -> None:
 def test_a_crossing_outside_the_region_does_not_count() -> None:
     found = check_limit(Limit("boost_hpa", "max", 1000.0, speed_lo_rpm=5500.0), pull([2000, 2000, 2000, 900, 900]))
     assert found.state == "within"
-    assert "seen from 5500 to 6000 rpm" in found.sentence
+    assert "seen from 5,500 to 6,000\u202frpm" in found.sentence
 
 
 def test_a_region_of_load() -> None:
