@@ -2,8 +2,8 @@
 
 Run with --benchmark-enable. Target: 300 ms, also when all 400 maps changed. The ratio of processor times is what is
 held, since it depends little on the machine and its neighbours. The answer holds every changed map, and nothing is
-left to be computed later. Measured on two cores: 65 ms with 23 maps changed, 10 times the digests; 225 ms with nearly
-all 400, 34 times.
+left to be computed later. Measured on two cores: 47 ms with 23 maps changed, 8 times the digests; 152 ms with nearly
+all 400, 25 times.
 """
 
 import hashlib
@@ -25,7 +25,7 @@ from tests.bench.timing import medians
 from tests.shop import Shop
 
 SEED = 2
-USUAL, ALL = 16.0, 50.0
+USUAL, ALL = 12.0, 37.0
 
 
 def prepared(engine: Engine, f: Family) -> int:
