@@ -6,6 +6,7 @@ import random
 from collections.abc import Sequence
 from dataclasses import dataclass
 
+from sqlalchemy import select
 from sqlalchemy.orm import Session
 
 from app.actions.add_control_unit import add_control_unit
@@ -18,6 +19,7 @@ from app.actions.keep_coding import keep_coding
 from app.actions.log_flash import NewFlash, log_flash
 from app.actions.log_revision import NewRevision, log_revision
 from app.actions.open_restore import NewRestore, open_restore
+from app.actions.override_restore_step import override_restore_step
 from app.actions.record_session import NewSession, record_session
 from app.actions.register_vehicle import NewVehicle, register_vehicle
 from app.actions.scan_faults import scan_faults
@@ -28,6 +30,7 @@ from app.readers.coding import read_coding
 from app.readers.dyno_csv import read_dyno_csv
 from app.readers.fault_list import read_fault_list
 from app.readers.image import read_image
+from app.record import restores
 from app.record.restore_evidence import (
     CodingRead,
     CodingStated,
@@ -41,7 +44,7 @@ from app.record.restore_evidence import (
     StockHashed,
     SupplyMeasured,
 )
-from app.record.tables import Person, RestoreStep
+from app.record.tables import JournalEntry, Person, RestoreStep
 
 START = dt.datetime(2026, 3, 2, 8, 0, tzinfo=dt.UTC)
 OPENED = dt.datetime(2026, 9, 7, 9, 0, tzinfo=dt.UTC)
@@ -248,3 +251,24 @@ class Work:
             assert self.close(key, evidence).outcome == "verified", key
             if key.split(".")[0] == last:
                 return
+
+
+def state_of(work: Work, key: str) -> str:
+    return restores.case(work.session, work.restore_id).state(key).state
+
+
+def actions_of(session: Session) -> list[str]:
+    """What the journal holds, in its order."""
+    return list(session.scalars(select(JournalEntry.action).order_by(JournalEntry.seq)))
+
+
+def overridden(work: Work, person: Person, key: str, reason: str, fits: bool = True) -> int:
+    return override_restore_step(
+        work.session,
+        person=person,
+        at=work.later(),
+        restore_id=work.restore_id,
+        key=key,
+        reason=reason,
+        password_fits=fits,
+    ).id

@@ -13,24 +13,9 @@ from app.record import attention, car_state, people, restores, timeline, vehicle
 from app.record.restore_evidence import SupplyMeasured
 from app.record.tables import JournalEntry, Person, RestoreAbandonment
 from app.record.verify import verify
-from tests.restore_car import OPENED, Car, Work, opened, tuned_car
+from tests.restore_car import OPENED, Work, opened
 
 WHY = "The owner drives on with the revision."
-
-
-@pytest.fixture
-def tuner(session: Session) -> Person:
-    return people.add(session, name="Ana Reis", role="tuner", password_hash=None, at=OPENED)
-
-
-@pytest.fixture
-def car(session: Session, tuner: Person) -> Car:
-    return tuned_car(session, tuner)
-
-
-@pytest.fixture
-def work(session: Session, tuner: Person, car: Car) -> Work:
-    return Work(session, tuner, car, opened(session, tuner, car))
 
 
 def abandon(work: Work, person: Person, reason: str = WHY) -> RestoreAbandonment:

@@ -6,14 +6,11 @@ standard library beside the program. The rule that coding precedes the engine's 
 
 import datetime as dt
 import hashlib
-import re
-from dataclasses import replace
 
 import pytest
 from sqlalchemy import Engine, select, text
 from sqlalchemy.orm import Session
 
-from app.actions.add_dyno import add_dyno
 from app.actions.add_read_back import add_read_back
 from app.actions.check_identity import check_identity
 from app.actions.close_restore_step import close_restore_step
@@ -22,7 +19,7 @@ from app.actions.open_restore import NewRestore, open_restore
 from app.actions.override_restore_step import override_restore_step
 from app.calc.restore.verdicts import Part
 from app.calc.vehicle.identity import Identity
-from app.errors import AppError, BadInput, Conflict, Forbidden, NotFound
+from app.errors import AppError, BadInput, Conflict, NotFound
 from app.readers.image import read_image
 from app.record import attention, car_state, people, restores, vehicles
 from app.record.restore_defaults import parts_to_look_at, proposed
@@ -34,13 +31,12 @@ from app.record.restore_evidence import (
     IdentityOnRecord,
     IdentityScanned,
     PartsSeen,
-    PullsMeasured,
     ReadBackOnRecord,
     ReadinessRead,
     StockHashed,
     SupplyMeasured,
 )
-from app.record.tables import CodingSnapshot, CodingWriteBack, FaultScan, Flash, JournalEntry, Person, ReadBack
+from app.record.tables import CodingSnapshot, CodingWriteBack, FaultScan, Flash, Person, ReadBack
 from app.record.verify import verify
 from tests.restore_car import (
     CODING,
@@ -52,42 +48,16 @@ from tests.restore_car import (
     TUNED,
     Car,
     Work,
+    actions_of,
     coding_of,
     faults_of,
     good_evidence,
     opened,
+    overridden,
     read_back_of,
+    state_of,
     tuned_car,
-    verification,
 )
-
-
-@pytest.fixture
-def tuner(session: Session) -> Person:
-    return people.add(session, name="Ana Reis", role="tuner", password_hash=None, at=OPENED)
-
-
-@pytest.fixture
-def manager(session: Session) -> Person:
-    return people.add(session, name="M. Ostrow", role="manager", password_hash=None, at=OPENED)
-
-
-@pytest.fixture
-def car(session: Session, tuner: Person) -> Car:
-    return tuned_car(session, tuner)
-
-
-@pytest.fixture
-def work(session: Session, tuner: Person, car: Car) -> Work:
-    return Work(session, tuner, car, opened(session, tuner, car))
-
-
-def state_of(work: Work, key: str) -> str:
-    return restores.case(work.session, work.restore_id).state(key).state
-
-
-def actions_of(session: Session) -> list[str]:
-    return list(session.scalars(select(JournalEntry.action).order_by(JournalEntry.seq)))
 
 
 def test_a_car_that_is_tuned_is_proposed_with_its_coding_as_found_and_its_baseline(session: Session, car: Car) -> None:
@@ -345,127 +315,6 @@ def test_evidence_of_another_kind_is_refused(work: Work) -> None:
         work.close("sign_off", StockHashed())
     with pytest.raises(NotFound):
         work.close("nothing", StockHashed())
-
-
-# Verification pulls: equivalence by two one-sided tests (Schuirmann, J. Pharmacokin. Biopharm. 15 (1987) 657). The
-# pulls are made 0.2 %, 2 % and 8 % above the baseline's curve: what must be said follows from how they were made.
-
-
-@pytest.mark.parametrize(
-    ("levels", "margin", "outcome"),
-    [
-        ((1.002, 1.005, 0.999), 3.0, "verified"),
-        ((1.02, 1.024, 1.016), 3.0, "verified"),
-        ((1.02, 1.024, 1.016), 1.0, "failed"),
-        ((1.08, 1.084, 1.076), 3.0, "failed"),
-    ],
-)
-def test_the_verification_pulls_are_tested_for_equivalence(
-    session: Session, tuner: Person, car: Car, levels: tuple[float, ...], margin: float, outcome: str
-) -> None:
-    work = Work(session, tuner, car, opened(session, tuner, car, margin_percent=margin))
-    work.through("readiness")
-    pulls = verification(session, tuner, car, work.later(), levels=levels)
-    row = work.close("pull", PullsMeasured(pulls))
-    assert row.outcome == outcome
-    assert row.evidence["kept"] == {"session_id": pulls, "baseline_session_id": car.baseline_id}
-    assert restores.case(session, work.restore_id).progress.may_sign_off == (outcome == "verified")
-
-
-def test_pulls_from_before_the_case_or_of_a_revision_prove_nothing(session: Session, tuner: Person, work: Work) -> None:
-    before = verification(session, tuner, work.car, OPENED, levels=(1.0,), measured_at=OPENED - dt.timedelta(hours=1))
-    tuned = verification(session, tuner, work.car, work.later(), levels=(1.0, 1.001))
-    work.through("readiness")
-    with pytest.raises(Conflict, match="before this restore"):
-        work.close("pull", PullsMeasured(before))
-    with pytest.raises(Conflict, match="before this restore"):
-        work.close("pull", PullsMeasured(work.car.baseline_id))
-    with pytest.raises(Conflict, match="attributed to a revision"):
-        work.close("pull", PullsMeasured(tuned))
-    with pytest.raises(NotFound):
-        work.close("pull", PullsMeasured(999))
-
-
-def test_pulls_on_another_dyno_or_in_another_gear_cannot_be_compared(
-    session: Session, tuner: Person, work: Work
-) -> None:
-    work.through("readiness")
-    other = add_dyno(session, person=tuner, at=work.later(), name="Another bay")
-    moved = replace(work.car, dyno_id=other.id)
-    row = work.close("pull", PullsMeasured(verification(session, tuner, moved, work.later(), levels=(1.0, 1.001))))
-    assert (row.outcome, "different dynos" in row.sentence) == ("not verified", True)
-    assert row.details[0].startswith("Dyno: baseline Bay 4518, now Another bay")
-
-
-def test_what_the_pulls_came_to_is_told_with_its_conditions(session: Session, tuner: Person, work: Work) -> None:
-    work.through("readiness")
-    row = work.close("pull", PullsMeasured(verification(session, tuner, work.car, work.later(), levels=(1.01, 1.012))))
-    assert re.fullmatch(r"Largest difference at one engine speed: \+1\.\d % at \d+ rpm\.", row.details[0])
-    assert row.details[1] == "3 pulls of the baseline, 2 now."
-
-
-def test_a_session_without_a_pull_proves_nothing(session: Session, tuner: Person, work: Work) -> None:
-    work.through("readiness")
-    empty = verification(session, tuner, work.car, work.later(), levels=())
-    with pytest.raises(Conflict, match="No pull"):
-        work.close("pull", PullsMeasured(empty))
-
-
-# Overrides
-
-
-def overridden(work: Work, person: Person, key: str, reason: str, fits: bool = True) -> int:
-    return override_restore_step(
-        work.session,
-        person=person,
-        at=work.later(),
-        restore_id=work.restore_id,
-        key=key,
-        reason=reason,
-        password_fits=fits,
-    ).id
-
-
-def test_only_a_manager_with_the_password_and_a_reason_overrides(work: Work, tuner: Person, manager: Person) -> None:
-    work.through("flash")
-    key = f"read_back.{work.car.unit_id}"
-    with pytest.raises(Forbidden):
-        overridden(work, tuner, key, "The tool cannot read this unit.")
-    with pytest.raises(BadInput) as caught:
-        overridden(work, manager, key, "The tool cannot read this unit.", fits=False)
-    assert caught.value.field == "password"
-    with pytest.raises(BadInput) as caught:
-        overridden(work, manager, key, " no \n ")
-    assert caught.value.field == "reason"
-    first = overridden(work, manager, key, "The tool cannot read this unit.")
-    assert overridden(work, manager, key, "The tool cannot  read this unit.") == first
-    with pytest.raises(Conflict):
-        overridden(work, manager, key, "Another reason altogether.")
-    state = restores.case(work.session, work.restore_id).state(key)
-    assert state.override is not None
-    assert (state.state, state.override.by) == ("done", "M. Ostrow")
-    assert actions_of(work.session)[-1] == "override step"
-
-
-def test_newer_evidence_takes_the_place_of_an_override(work: Work, manager: Person) -> None:
-    work.through("flash")
-    key = f"read_back.{work.car.unit_id}"
-    overridden(work, manager, key, "The tool cannot read this unit.")
-    work.close(key, read_back_of(TUNED))
-    state = restores.case(work.session, work.restore_id).state(key)
-    assert (state.state, state.override) == ("open", None)
-
-
-def test_a_unit_whose_write_was_overridden_is_still_compared_with_stock(work: Work, manager: Person) -> None:
-    work.through("supply")
-    unit = work.car.unit_id
-    overridden(work, manager, f"flash.{unit}", "The dealer has written stock; invoice 2231.")
-    assert work.close(f"read_back.{unit}", read_back_of(TUNED)).outcome == "failed"
-    row = work.close(f"read_back.{unit}", read_back_of(STOCK))
-    assert (row.outcome, row.evidence["kept"]) == ("verified", {"sha256": hashlib.sha256(STOCK).hexdigest()})
-
-
-# Cases
 
 
 def test_a_later_case_takes_the_place_of_an_open_one(session: Session, tuner: Person, work: Work) -> None:

@@ -12,56 +12,28 @@ from sqlalchemy.orm import Session
 
 from app.actions.check_identity import check_identity
 from app.actions.log_flash import NewFlash, log_flash
-from app.actions.override_restore_step import override_restore_step
 from app.actions.sign_off_restore import Signed, sign_off_restore
 from app.calc.restore.certificate import STATEMENTS
 from app.calc.vehicle.identity import Identity
 from app.errors import BadInput, Conflict
-from app.record import people, restores
+from app.record import restores
 from app.record.restore_certificate import draft
 from app.record.restore_evidence import SupplyMeasured
 from app.record.tables import Certificate, JournalEntry, Person
 from app.record.verify import verify
-from tests.restore_car import OPENED, TUNED, Car, Work, good_evidence, opened, read_back_of, tuned_car
+from tests.restore_car import OPENED, TUNED, Car, Work, good_evidence, opened, overridden, read_back_of
 
 LISBON = ZoneInfo("Europe/Lisbon")
 LATER = OPENED + dt.timedelta(hours=6)
 NO_PULL = "The dyno is being repaired; the customer has agreed in writing."
 
 
-@pytest.fixture
-def tuner(session: Session) -> Person:
-    return people.add(session, name="Ana Reis", role="tuner", password_hash=None, at=OPENED)
-
-
-@pytest.fixture
-def manager(session: Session) -> Person:
-    return people.add(session, name="M. Ostrow", role="manager", password_hash=None, at=OPENED)
-
-
-@pytest.fixture
-def car(session: Session, tuner: Person) -> Car:
-    return tuned_car(session, tuner)
-
-
 def ready(session: Session, tuner: Person, manager: Person, car: Car, *, two: bool = False) -> Work:
     """A case with every step closed: ten by evidence, the pull by override."""
     work = Work(session, tuner, car, opened(session, tuner, car, two_sign_offs=two))
     work.through("readiness")
-    override(work, manager, "pull", NO_PULL)
+    overridden(work, manager, "pull", NO_PULL)
     return work
-
-
-def override(work: Work, manager: Person, key: str, reason: str) -> None:
-    override_restore_step(
-        work.session,
-        person=manager,
-        at=work.later(),
-        restore_id=work.restore_id,
-        key=key,
-        reason=reason,
-        password_fits=True,
-    )
 
 
 def sign(work: Work, person: Person, *, name: str | None = None, fits: bool = True) -> Signed:
@@ -132,7 +104,7 @@ def test_nothing_changes_under_a_signature(session: Session, tuner: Person, mana
     with pytest.raises(Conflict, match="signed already"):
         work.close("supply", SupplyMeasured(13.1, 13.9))
     with pytest.raises(Conflict, match="signed already"):
-        override(work, manager, "supply", "It is good enough as it is.")
+        overridden(work, manager, "supply", "It is good enough as it is.")
     sign(work, manager)
     with pytest.raises(Conflict, match="certificate of this restore is issued"):
         work.close("supply", SupplyMeasured(13.1, 13.9))
@@ -200,10 +172,10 @@ def test_an_overridden_read_back_that_differs_may_be_signed_and_prints_what_was_
     work = Work(session, tuner, car, opened(session, tuner, car))
     work.through("flash")
     work.close(f"read_back.{car.unit_id}", read_back_of(TUNED))
-    override(work, manager, f"read_back.{car.unit_id}", "Learned values, by the maker's note 2231.")
+    overridden(work, manager, f"read_back.{car.unit_id}", "Learned values, by the maker's note 2231.")
     for key in ("write_coding", "compare_coding", "parts", "faults", "readiness"):
         assert work.close(key, good_evidence(car)[key]).outcome == "verified"
-    override(work, manager, "pull", NO_PULL)
+    overridden(work, manager, "pull", NO_PULL)
     signed = sign(work, tuner)
     assert signed.certificate is not None
     assert "64 of 8,192 compared bytes differ" in signed.certificate.body["overridden"][0]["finding"]
