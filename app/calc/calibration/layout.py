@@ -71,11 +71,6 @@ class AxisDefinition:
         """Breakpoints that are not stored in the image."""
         return cls(name, "fixed", len(values), Scaling(unit=unit), values=values)
 
-    @classmethod
-    def of_shared(cls, table: "AxisDefinition") -> "AxisDefinition":
-        """An axis that uses a shared breakpoint table, with the table's own scaling."""
-        return cls(table.name, "shared", table.count, table.scaling, shared=table.name)
-
 
 @dataclass(frozen=True, slots=True)
 class MapDefinition:

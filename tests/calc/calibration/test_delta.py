@@ -105,10 +105,8 @@ def test_only_the_common_range_counts() -> None:
 
 def test_a_shared_axis_changes_every_map_over_it() -> None:
     table = AxisDefinition("speed", count=4, address=0x8100, data_type="uint16")
-    over = [
-        MapDefinition(name, "curve", at, axes=(AxisDefinition.of_shared(table),))
-        for name, at in (("one", 0x8120), ("two", 0x8124))
-    ]
+    axis = AxisDefinition("speed", "shared", 4, shared="speed")
+    over = [MapDefinition(name, "curve", at, axes=(axis,)) for name, at in (("one", 0x8120), ("two", 0x8124))]
     found = compare(STOCK, engine(speed=(1000, 2000, 3000, 4100)), Layout("shared", maps=tuple(over), axes=(table,)))
     assert [(d.name, d.axis_changed) for d in found.deltas] == [("one", True), ("two", True)]
     assert (found.changed_bytes, found.explained_bytes) == (2, 2)
