@@ -18,6 +18,7 @@ HEADER = (
     "address", "bytes before", "bytes after", "note",
 )  # fmt: skip
 _NOT_COVERED = "only one of the two maps covers this point"
+_DIGITS = 12
 _NO_FIGURE = {"nan": "not a number", "inf": "infinite", "-inf": "minus infinite"}
 
 
@@ -83,9 +84,9 @@ def _listed(delta: MapDelta, grid: Grid) -> NDArray[np.bool_]:
 def _cell(delta: MapDelta, grid: Grid, index: tuple[int, ...]) -> dict[str, Cell]:
     numbers = [float(cells[index]) for cells in (grid.before, grid.after, grid.change)]
     before, after, change = map(_finite, numbers)
-    line: dict[str, Cell] = {"before": before, "after": after, "change": change}
+    line: dict[str, Cell] = {"before": before, "after": after, "change": _tidy(change)}
     if before and change is not None:
-        line["percent"] = 100 * change / abs(before)
+        line["percent"] = _tidy(100 * change / abs(before))
     notes = [] if grid.covered[index] else [_NOT_COVERED]
     if not delta.by_hand:
         notes += _special(numbers[:2])
@@ -115,6 +116,11 @@ def _axis_lines(delta: MapDelta, old: DeltaAxis, new: DeltaAxis) -> Iterator[dic
             note = "; ".join([f"breakpoint {k + 1} of {new.name or 'the axis'}", *_special(numbers)])
             line: dict[str, Cell] = {"what": "breakpoint", "name": delta.name, "category": delta.category}
             yield line | {"unit": new.unit or None, "before": before, "after": after, "note": note}
+
+
+def _tidy(value: float | None) -> float | None:
+    """A computed number without the noise of binary fractions: 0.9 and not 0.9000000000000057."""
+    return None if value is None else float(f"{value:.{_DIGITS}g}")
 
 
 def _finite(value: float) -> float | None:

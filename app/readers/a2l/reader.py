@@ -152,7 +152,7 @@ def _left_undecoded(modules: list[Module], findings: Findings) -> list[str]:
         parts += [f"{more} for other reasons"] if more else []
         count = reasons.total()
         items = "1 item" if count == 1 else f"{count} items"
-        notes.append(f"{items} cannot be decoded ({'; '.join(parts)}); each is listed with the reason. {_SHOWS}")
+        notes.append(f"{items} cannot be decoded ({'; '.join(parts)}). {_SHOWS}")
     objects = _counted(modules, _OBJECTS)
     if objects:
         kinds = " and ".join(f"{count} of the kind {keyword}" for keyword, count in objects.items())

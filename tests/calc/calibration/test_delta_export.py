@@ -35,7 +35,7 @@ def test_every_changed_cell_is_a_line_with_its_place() -> None:
         "before": "16.5",
         "after": "18.0",
         "change": "1.5",
-        "percent": "9.090909090909092",
+        "percent": "9.09090909091",
     }
     assert found[1]["name"] == "speed limit" and found[1]["percent"] == "-20.0" and "x" not in found[1]
     assert found[2] == {"what": "text", "name": "label", "category": "other", "before": "STOCK", "after": "TUNED"}

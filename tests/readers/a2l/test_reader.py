@@ -233,7 +233,7 @@ def test_what_is_not_decoded_is_told_in_words_and_counts() -> None:
         .replace("    /begin MOD_PAR", more + "    /begin MOD_PAR")
     )
     found = read_a2l(text.encode())
-    assert found.notes[0].startswith("1 item cannot be decoded (1: CUBOID has more than two axes); each is listed")
+    assert found.notes[0].startswith("1 item cannot be decoded (1: CUBOID has more than two axes). What")
     assert found.notes[1].startswith(
         "Objects that are not decoded: 2 of the kind INSTANCE and 1 of the kind BLOB, described by 2 TYPEDEF blocks."
     )
