@@ -157,10 +157,10 @@ def test_a_long_list_is_refused_before_it_is_read() -> None:
 
 @pytest.mark.parametrize("piece", ["P0171 see ", "fault ", " ", "(", "no fault ", "\t ", "- ", "P0133;", "status "])
 def test_no_line_can_stall_the_reader(piece: str) -> None:
-    start = time.perf_counter()
+    start = time.thread_time()
     with contextlib.suppress(BadInput):
         read_fault_list(piece * 30_000)
-    assert time.perf_counter() - start < 5.0
+    assert time.thread_time() - start < 5.0
 
 
 dtcs = st.builds(
