@@ -106,7 +106,7 @@ def _serve(file: Path, tell: Connection) -> None:
 
     os.environ["REVLEDGER_DATABASE_URL"] = f"sqlite:///{file}"
     listening = listen("127.0.0.1", 0)
-    tell.send(address_of(listening, ""))
+    tell.send(address_of(listening))
     tell.close()
     run(listening, 1, hosts=())
 

@@ -52,8 +52,9 @@ def demo(
     if listening is None:
         return
     prepare(engine)
+    address = address_of(listening)
+    os.environ["REVLEDGER_BASE_URL"] = address  # goes into the codes on certificates and key tags
     settings = from_environment()
-    address = address_of(listening, "")
     with transaction(engine) as session:
         manager = next(person for person in people.everyone(session) if person.role == "manager")
         key = one_time_keys.make(session, "sign_in", datetime.now(UTC), valid=_LINK_VALID, person_id=manager.id)

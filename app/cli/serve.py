@@ -22,7 +22,7 @@ def serve(
     host: Annotated[str, typer.Option(help="Address to listen on. 0.0.0.0 lets other computers in.")] = "127.0.0.1",
     port: Annotated[int, typer.Option(min=0, max=65535, help="Port to listen on; 0 takes a free one.")] = 8000,
     workers: Annotated[int, typer.Option(min=1, max=32, help="Server processes.")] = 1,
-    name: Annotated[list[str] | None, typer.Option(help="Host name that browsers use, besides addresses.")] = None,
+    name: Annotated[list[str] | None, typer.Option(help="Host name that browsers use; codes lead there.")] = None,
 ) -> None:
     """Bring the database up to date, after a backup of it, and serve the program."""
     from app.cli.database import open_database
@@ -35,7 +35,9 @@ def serve(
         typer.echo(f"The database was brought up to date; as it was before, it lies in {backup}")
     refuse_open_network(engine, host)
     listening = listen(host, port)
-    address = address_of(listening, settings.base_url)
+    address = settings.base_url or address_of(listening, name[0] if name else "")
+    if name:
+        os.environ.setdefault("REVLEDGER_BASE_URL", address)
     typer.echo(f"Revledger runs at {address}  (Ctrl+C ends it)")
     key = prepare(engine)
     if key is not None:
@@ -76,10 +78,11 @@ def listen(host: str, port: int) -> socket.socket:
     return bound
 
 
-def address_of(listening: socket.socket, base_url: str) -> str:
-    if base_url:
-        return base_url
+def address_of(listening: socket.socket, name: str = "") -> str:
+    """The address to type into a browser; `name` is what browsers call this machine, if not by its number."""
     host, port = listening.getsockname()[:2]
+    if name:
+        return f"http://{name}:{port}"
     if host in ("0.0.0.0", "::"):  # noqa: S104 - compared, not bound
         host = "127.0.0.1"
     return f"http://[{host}]:{port}" if ":" in host else f"http://{host}:{port}"

@@ -196,9 +196,9 @@ def test_a_taken_port_is_told_in_one_sentence() -> None:
 
 def test_the_printed_address_can_be_opened() -> None:
     with closing(listen("0.0.0.0", 0)) as everywhere, closing(listen("::1", 0)) as six:
-        assert address_of(everywhere, "") == f"http://127.0.0.1:{everywhere.getsockname()[1]}"
-        assert address_of(six, "") == f"http://[::1]:{six.getsockname()[1]}"
-        assert address_of(six, "https://shop.example") == "https://shop.example"
+        assert address_of(everywhere) == f"http://127.0.0.1:{everywhere.getsockname()[1]}"
+        assert address_of(six) == f"http://[::1]:{six.getsockname()[1]}"
+        assert address_of(six, "shop-pc") == f"http://shop-pc:{six.getsockname()[1]}"
 
 
 def test_an_older_database_is_copied_before_it_is_brought_up_to_date(tmp_path: Path) -> None:
