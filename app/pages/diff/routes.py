@@ -63,17 +63,16 @@ def download(
 
 @router.get("/control-units/{unit_id:int}/compare")
 def choose(unit_id: int, session: Read, _person: Viewer) -> Response:
-    """Stock against what is on the car, else against the newest revision with an image."""
+    """Stock against what is on the car, else against the newest revision, before all one with an image."""
     unit = vehicles.control_unit(session, unit_id)
-    known = nodes.of_unit(session, unit.id)
-    stock = [key for key, _ in known if key.startswith("stock-")]
-    newest = [key for key, _ in known if key.startswith("r")]
-    if not stock or not newest:
-        raise Conflict(
-            "There is nothing to compare yet: confirm stock with two equal reads and log a revision with its image."
-        )
+    stock = [key for key, _ in nodes.of_unit(session, unit.id) if key.startswith("stock-")]
+    known = revisions.of_unit(session, unit.id)
+    with_image = [row for row in known if row.sha256 is not None]
+    by_hand = [row for row in known if row.sha256 is None and row.stock_id is not None]
+    if not stock or not (with_image or by_hand):
+        raise Conflict("There is nothing to compare yet: confirm stock with two equal reads and log a revision.")
     on_now = on_units(session, [unit.id])[unit.id].revision_id
-    after = newest[-1]
-    if on_now is not None and revisions.revision(session, on_now).sha256 is not None:
-        after = f"r{on_now}"
-    return RedirectResponse(f"/compare?from={stock[-1]}&to={after}", status_code=303)
+    after = next((row for row in (*with_image, *by_hand) if row.id == on_now), (with_image or by_hand)[-1])
+    # What was noted is known only since the stock that it descends from.
+    before = stock[-1] if after.sha256 is not None else f"stock-{after.stock_id}"
+    return RedirectResponse(f"/compare?from={before}&to=r{after.id}", status_code=303)

@@ -60,6 +60,14 @@ def test_the_page_of_the_revision_leads_there_once_something_was_noted(tuner: Br
     assert "No change is known" in empty
 
 
+def test_the_way_in_finds_it_when_it_is_on_the_car(tuner: Browser, car: CalibrationCar) -> None:
+    revision = by_hand(tuner, car, str(car.first))
+    way_in = f"/control-units/{car.unit_id}/compare"
+    assert tuner.get(way_in).headers["location"].endswith(f"&to=r{car.third}")  # an image comes before notes
+    tuner.submit(f"/control-units/{car.unit_id}/flashes", {"what": str(revision), "outcome": "completed"})
+    assert tuner.get(way_in).headers["location"] == f"/compare?from=stock-{car.stock_id}&to=r{revision}"
+
+
 def test_against_stock_notes_stand_on_top_of_the_image_of_their_parent(tuner: Browser, car: CalibrationCar) -> None:
     notes = b"map,change,unit\nboost target,+0.05,bar\n"
     revision = by_hand(tuner, car, str(car.first), notes)

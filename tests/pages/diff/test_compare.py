@@ -141,7 +141,7 @@ def test_the_way_in_compares_stock_with_what_is_on_the_car(
 def test_the_way_in_says_what_is_missing(tuner: Browser, car: CalibrationCar) -> None:
     page = tuner.get(f"/control-units/{car.other_unit_id}/compare")
     assert page.status_code == 409
-    assert "log a revision with its image" in text_of(page.text)
+    assert "confirm stock with two equal reads and log a revision." in text_of(page.text)
 
 
 def test_the_downloads_hold_every_changed_cell_and_byte(tuner: Browser, car: CalibrationCar) -> None:
