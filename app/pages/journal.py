@@ -32,6 +32,7 @@ class JournalPage:
 @dataclass(frozen=True, slots=True)
 class EntryPage:
     entry: journal.EntryView
+    car: str | None
     previous: int | None
     following: int | None
 
@@ -69,7 +70,14 @@ def show_verification(request: Request, session: Read, person: Manager, anchor: 
 
 @router.get("/{seq:int}")
 def show_entry(request: Request, seq: int, session: Read, person: Viewer) -> HTMLResponse:
-    page = EntryPage(_entry(session, seq), seq - 1 if seq > 1 else None, seq + 1 if _is_older(session, seq) else None)
+    entry = _entry(session, seq)
+    cars = car_state.labels(session, [] if entry.vehicle_id is None else [entry.vehicle_id])
+    page = EntryPage(
+        entry,
+        cars.get(entry.vehicle_id or 0),
+        seq - 1 if seq > 1 else None,
+        seq + 1 if _is_older(session, seq) else None,
+    )
     return render(request, "journal/entry.html", page, session=session, person=person, title=f"Journal entry {seq}")
 
 

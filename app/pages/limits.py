@@ -10,6 +10,7 @@ from sqlalchemy.orm import Session
 
 from app.actions.set_limit import NewLimit, set_limit
 from app.calc.dyno.channel_names import CHANNEL_NAMES, LIMITABLE, channel_label
+from app.calc.dyno.limits import Limit
 from app.errors import AppError, BadInput, NotFound
 from app.record import flashes, limits, vehicles
 from app.record.car_state import vehicle_label
@@ -92,13 +93,13 @@ def bound_words(channel: str, bound: str, value: float, units: UnitsView) -> str
     return f"{'at most' if bound == 'max' else 'at least'} {shown}"
 
 
-def region_words(row: VehicleLimit) -> str:
+def region_words(row: VehicleLimit | Limit) -> str:
     """ "3,000 to 6,500 rpm", or "everywhere"."""
     parts = [_span(row.speed_lo_rpm, row.speed_hi_rpm, "rpm"), load_words(row)]
     return ", ".join(part for part in parts if part) or "everywhere"
 
 
-def load_words(row: VehicleLimit) -> str:
+def load_words(row: VehicleLimit | Limit) -> str:
     """ "from 60 % load"; empty for a limit at any load."""
     return _span(row.load_lo_percent, row.load_hi_percent, "% load")
 

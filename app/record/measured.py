@@ -7,7 +7,7 @@ from sqlalchemy import select
 from sqlalchemy.orm import Session
 
 from app.calc.dyno.curve import in_sweep
-from app.calc.dyno.limits import check_limits
+from app.calc.dyno.limits import LimitSummary, check_limits
 from app.record import channels, dyno, limits, vehicles
 from app.record.tables import Attribution, ControlUnit, DynoSession, Revision
 
@@ -31,11 +31,18 @@ def sessions_with(session: Session, unit_id: int, revision_id: int | None) -> Se
 
 @dataclass(frozen=True, slots=True)
 class LimitFindings:
-    """One sentence for each limit of the car that an included pull with a revision crossed, and for each that no such
-    pull could show."""
+    """Each limit of the car that an included pull with a revision crossed, or that no such pull could show."""
 
-    crossed: tuple[str, ...] = ()
-    not_observed: tuple[str, ...] = ()
+    summaries: tuple[LimitSummary, ...] = ()
+
+    @property
+    def crossed(self) -> tuple[str, ...]:
+        """One sentence, in the record's units, for each limit that was crossed."""
+        return tuple(one.sentence for one in self.summaries if one.state == "crossed")
+
+    @property
+    def not_observed(self) -> tuple[str, ...]:
+        return tuple(one.sentence for one in self.summaries if one.state == "not observed")
 
 
 def limit_findings(session: Session, revision: Revision) -> LimitFindings:
@@ -49,11 +56,7 @@ def limit_findings(session: Session, revision: Revision) -> LimitFindings:
         for record in records
         if record.included
     ]
-    found = check_limits(bounds, pulls)
-    return LimitFindings(
-        tuple(one.sentence for one in found if one.state == "crossed"),
-        tuple(one.sentence for one in found if one.state == "not observed"),
-    )
+    return LimitFindings(tuple(one for one in check_limits(bounds, pulls) if one.state != "within"))
 
 
 def limit_crossings(session: Session, revision: Revision) -> tuple[str, ...]:

@@ -18,6 +18,7 @@ CHOICES: dict[str, tuple[str, ...]] = {
     "mass": ("kg", "lb"),
     "fuel consumption": ("L/100 km", "mpg (US)", "mpg (UK)", "km/L"),
 }
+_VOLUME_OF = {"mpg (US)": "gal (US)", "mpg (UK)": "gal (UK)"}
 _DECIMALS = {
     "kW": 1, "hp": 1, "PS": 1, "N·m": 1, "lbf·ft": 1, "kgf·m": 2, "°C": 1, "°F": 1, "K": 1, "hPa": 1, "inHg": 2,
     "kPa": 2, "psi": 2, "bar": 3, "mbar": 1, "km/h": 1, "mph": 1, "m/s": 2, "kg": 0, "lb": 0, "L/100 km": 2,
@@ -33,7 +34,9 @@ class UnitsView:
     chosen: Mapping[str, str] = field(default_factory=dict)
 
     def symbol(self, quantity: str) -> str:
-        """The unit this person reads the quantity in."""
+        """The unit this person reads the quantity in; fuel is filled in the volume that its consumption counts in."""
+        if quantity == "volume":
+            return _VOLUME_OF.get(self.symbol("fuel consumption"), "L")
         return self.chosen.get(quantity) or UNITS_OF[quantity][0]
 
     def show(self, value: float, quantity: str) -> float:

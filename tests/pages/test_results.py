@@ -126,10 +126,10 @@ def test_one_trial_each_gives_no_interval(tuner: Browser, car: Car) -> None:
 def test_consumption_in_distance_per_volume_is_converted_and_never_averaged_so(
     tuner: Browser, car: Car, sqlite_engine: Engine
 ) -> None:
-    with transaction(sqlite_engine) as session:
-        session.execute(text("""update person set preferences = '{"units": {"fuel consumption": "mpg (US)"}}'"""))
     for day, fuel in ((1, 30.0), (2, 30.8), (4, 28.0), (5, 28.4)):
         trial(tuner, car, day, fuel)
+    with transaction(sqlite_engine) as session:
+        session.execute(text("""update person set preferences = '{"units": {"fuel consumption": "mpg (US)"}}'"""))
     body = words_of(tuner.get(page(car)).text)
     # 7.6 L/100 km = 235.214583/7.6 mpg (US), from the gallon of 231 in³ and the international mile.
     assert "30.9 mpg (US)" in body
@@ -205,3 +205,21 @@ def test_moments_are_read_in_the_workshops_zone() -> None:
     assert read_moment(" ", zone, now=now, field="at", label="Time") is None
     with pytest.raises(BadInput):
         read_moment("2026-11-25T08:00", zone, now=now, field="at", label="Time")
+
+
+def test_whoever_reads_gallons_and_miles_fills_and_reads_no_litres(
+    tuner: Browser, car: Car, sqlite_engine: Engine
+) -> None:
+    tuner.submit("/settings/preferences", {"fuel_consumption": "mpg (US)", "distance": "mi", "vehicle_speed": "mph"})
+    # 250 miles on 10 US gallons are 25 mpg; 10 US gallons are 37.854 L (231 cubic inches each, NIST Handbook 44).
+    tuner.submit(f"/vehicles/{car.vehicle_id}/economy-trials", {"distance": "250", "fuel": "10"})
+    tuner.submit(f"/vehicles/{car.vehicle_id}/strip-runs", SLIP | {"trap_1320ft_kmh": "96.31"})
+    with reading(sqlite_engine) as session:
+        (trial,) = results.economy_trials(session, car.vehicle_id)
+        assert trial.fuel_l == pytest.approx(37.854, abs=1e-3)
+    body = words_of(tuner.get(page(car)).text)
+    assert "10.00\u202fgal (US)" in body
+    assert not re.search(r"\d\u202f(L|km|km/h)\b", body)
+    history = words_of(tuner.get(f"/vehicles/{car.vehicle_id}?topic=measurements").text)
+    assert "Economy trial: 25.0\u202fmpg (US) over 250\u202fmi." in history
+    assert "Trap speed at 1320 ft 96.31\u202fmph" in history

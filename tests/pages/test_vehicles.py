@@ -300,3 +300,33 @@ def test_a_file_attached_by_mistake_is_taken_back_with_a_reason(front_desk: Brow
     assert front_desk.submit("/attachments/1/withdraw", {"reason": "Once more."}).status_code == 409
     front_desk.submit(address, {"kind": "authorisation"}, files=file)
     assert "signed.pdf" in front_desk.get(f"/vehicles/{cars.vehicle}").text
+
+
+def test_pulls_that_came_one_after_the_other_make_one_line_of_the_history(
+    front_desk: Browser, sqlite_engine: Engine
+) -> None:
+    with shop_on(sqlite_engine) as shop:
+        vehicle = shop.car()
+        measured = shop.dyno_session(vehicle, shop.dyno("Bay 2"), "baseline")
+        for number in range(3):
+            shop.pull(measured, b"pull %d" % number)
+        address = f"/vehicles/{vehicle.id}"
+    text = content(front_desk.get(address))
+    assert "Pulls of 3 files added to the baseline session on Bay 2." in text
+    assert "Pull 2 added" not in text
+    assert "Pull 2 added to the baseline session on Bay 2." in content(front_desk.get("/journal"))
+
+
+def test_a_refused_odometer_is_told_in_the_units_of_who_reads_it(front_desk: Browser, cars: Cars) -> None:
+    front_desk.submit("/settings/preferences", {"distance": "mi"})
+    address = f"/vehicles/{cars.other}"
+    for odometer in ("50000", "40000"):
+        back = front_desk.submit(f"{address}/visits", {"reason": "Knocks", "odometer": odometer})
+        assert front_desk.submit(f"{address}/leave").status_code in (303, 409)
+    assert re.search(r"The odometer shows 40,000\s*mi, but 50,000\s*mi were read", refusal(back)), refusal(back)
+
+
+def test_a_car_that_is_in_the_shop_arrives_no_second_time(front_desk: Browser, cars: Cars) -> None:
+    back = front_desk.submit(f"/vehicles/{cars.vehicle}/visits", {"reason": "Knocks", "odometer": ""})
+    assert back.status_code == 409
+    assert "is in the shop already" in refusal(back)

@@ -52,7 +52,7 @@ class SessionsPage:
     vehicle: str
     may_tune: bool
     rows: tuple[SessionRow, ...]
-    choices: tuple[tuple[str, str], ...]
+    choices: tuple[tuple[str, dt.datetime, str], ...]
 
 
 @dataclass(frozen=True, slots=True)
@@ -113,7 +113,7 @@ def show_sessions(request: Request, vehicle_id: int, session: Read, person: View
             )
             for row in rows
         ),
-        tuple((str(row.id), f"{row.measured_at:%Y-%m-%d}, {row.purpose}, {on_car[row.id]}") for row in rows),
+        tuple((str(row.id), row.measured_at, f"{row.purpose}, {on_car[row.id]}") for row in rows),
     )
     return render(request, "dyno/sessions.html", page, session=session, person=person, title="Dyno sessions")
 

@@ -137,7 +137,7 @@ def take_trial(
     view = view_of(request, session, person)
     try:
         distance = read_number(form.distance, field="distance", label="Distance", lowest=0)
-        fuel = read_number(form.fuel, field="fuel", label="Fuel", lowest=0, unit="L")
+        fuel = read_number(form.fuel, field="fuel", label="Fuel", lowest=0, unit=view.units.symbol("volume"))
         if distance is None or fuel is None:
             missing = "distance" if distance is None else "fuel"
             raise BadInput("Write distance and fuel: both make the trial.", field=missing)
@@ -149,7 +149,7 @@ def take_trial(
                 at=now,
                 vehicle_id=vehicle_id,
                 distance_km=view.units.read(distance, "distance"),
-                fuel_l=fuel,
+                fuel_l=view.units.read(fuel, "volume"),
                 conditions=form.conditions,
                 driven_at=driven_at,
             )

@@ -264,7 +264,7 @@ def _trials(
             one.id,
             one.driven_at,
             units.text(one.distance_km, "distance"),
-            f"{plain(one.fuel_l, 2)} L",
+            units.text(one.fuel_l, "volume", decimals=2),
             units.text(100 * one.fuel_l / one.distance_km, "fuel consumption"),
             one.conditions,
             words[one.id],

@@ -14,6 +14,7 @@ from app.pages.revisions.use_view import Use, use_of
 from app.record import flashes, revisions, vehicles
 from app.record.car_state import on_units, vehicle_label
 from app.record.tables import ControlUnit, Person, Revision
+from app.web.units_view import units_of
 
 
 @dataclass(frozen=True, slots=True)
@@ -74,7 +75,7 @@ def revision_page(
         may_change=person.role in ("tuner", "manager"),
         head=_head(session, row, unit),
         changes=changes_of(session, row, analysis),
-        use=use_of(session, row),
+        use=use_of(session, row, units_of(person)),
         values=values or {},
         errors={} if error is None or error.field is None else {error.field: error.sentence},
         refused="" if error is None else error.sentence,

@@ -6,8 +6,11 @@ from datetime import datetime
 
 from sqlalchemy.orm import Session
 
+from app.calc.dyno.limits import LimitSummary
+from app.pages.limits import limit_words, region_words
 from app.record import dyno, flashes, measured, revisions, vehicles
 from app.record.tables import DynoSession, Revision, RevisionDecision
+from app.web.units_view import UnitsView
 
 STATES = {
     "released": ("ok", "released"),
@@ -53,7 +56,7 @@ class Use:
     sessions: tuple[SessionRow, ...]
 
 
-def use_of(session: Session, row: Revision) -> Use:
+def use_of(session: Session, row: Revision, units: UnitsView) -> Use:
     """What became of a revision."""
     decided = revisions.decision_history(session, row.id)
     unit = vehicles.control_unit(session, row.control_unit_id)
@@ -62,10 +65,21 @@ def use_of(session: Session, row: Revision) -> Use:
         state=STATES[decided[0].decision if decided else ""],
         decisions=tuple(_decision(session, one) for one in decided),
         legal_basis=vehicles.vehicle(session, unit.vehicle_id).legal_basis,
-        crossings=limits.crossed,
-        not_observed=limits.not_observed,
+        crossings=_told(limits.summaries, "crossed", units),
+        not_observed=_told(limits.summaries, "not observed", units),
         flashes=_flashes(session, row),
         sessions=_sessions(session, row),
+    )
+
+
+def _told(summaries: Sequence[LimitSummary], state: str, units: UnitsView) -> tuple[str, ...]:
+    """What was found about each limit, the limit itself in the reader's units."""
+    return tuple(
+        f"{limit_words(limit.channel, limit.bound, limit.value, units)} ({region_words(limit)})"
+        + one.sentence.removeprefix(limit.text)
+        for one in summaries
+        if one.state == state
+        for limit in (one.limit,)
     )
 
 

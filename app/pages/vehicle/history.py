@@ -6,10 +6,13 @@ from typing import Any
 
 from sqlalchemy.orm import Session
 
+from app.pages.limits import limit_words, region_words
 from app.pages.links import page_of
-from app.record import dyno
+from app.pages.results.figures import slip
+from app.record import dyno, limits, results
 from app.record.timeline import Happening
 from app.web.page import rfc3339, when
+from app.web.units_view import UnitsView
 
 _ICONS = {
     "identity": "vehicle",
@@ -22,12 +25,12 @@ _ICONS = {
 }
 
 
-def lines(session: Session, happenings: Sequence[Happening]) -> tuple[dict[str, Any], ...]:
-    """Newest first, as they come; each line as the timeline component takes it."""
+def lines(session: Session, happenings: Sequence[Happening], units: UnitsView) -> tuple[dict[str, Any], ...]:
+    """Newest first, as they come; each line as the timeline component takes it, figures in the reader's units."""
     found = []
     for _, group in groupby(happenings, key=_together):
         several = list(group)
-        line = _line(several[0])
+        line = _line(several[0]) | _in_units(session, several[0], units)
         if len(several) > 1:
             line["title"] = _pulls(session, several)
             line["detail"] = f"{several[0].person} · entries {several[-1].seq} to {several[0].seq}"
@@ -45,6 +48,26 @@ def _pulls(session: Session, several: Sequence[Happening]) -> str:
     row = dyno.dyno_session(session, int(subject[1]))
     place = dyno.dyno(session, row.dyno_id).name
     return f"Pulls of {len(several)} files added to the {row.purpose} session on {place}."
+
+
+def _in_units(session: Session, one: Happening, units: UnitsView) -> dict[str, Any]:
+    """The title of what is a figure itself: the journal has it in the record's units."""
+    if one.subject is None:
+        return {}
+    kind, row_id = one.subject[0], int(one.subject[1])
+    if one.action == "record strip run":
+        recorded = {name: float(value) for name, value in results.strip_run(session, row_id).results.items()}
+        return {"title": "Strip run: " + ", ".join(f"{name} {figure}" for name, figure in slip(recorded, units)) + "."}
+    if one.action == "record economy trial":
+        trial = results.economy_trial(session, row_id)
+        used = units.text(100 * trial.fuel_l / trial.distance_km, "fuel consumption")
+        return {"title": f"Economy trial: {used} over {units.text(trial.distance_km, 'distance')}."}
+    if one.action == "set limit" and kind == "vehicle_limit":
+        row = limits.limit(session, row_id)
+        verb = "withdrawn" if row.withdrawn else "set" if row.supersedes_id is None else "replaced"
+        words = f"{limit_words(row.channel, row.bound, row.value, units)}, {region_words(row)}"
+        return {"title": f"Limit {verb}: {words}."}
+    return {}
 
 
 def _line(happening: Happening) -> dict[str, Any]:

@@ -28,6 +28,7 @@ from app.record import (
 )
 from app.record.tables import ControlUnit, Person, Revision, RevisionDecision, Stock, Vehicle
 from app.web.page import difference, when
+from app.web.units_view import units_of
 
 # A larger picture is offered as a download: it would make the page wait on the workshop's network.
 LARGEST_SHOWN = 12 << 20
@@ -131,7 +132,7 @@ def vehicle_page(
         may_tune=person.role != "front_desk",
         waiting=waiting,
         units=tuple(_unit(session, vehicle, unit, states[unit.id]) for unit in units),
-        entries=lines(session, happenings[:30]),
+        entries=lines(session, happenings[:30], units_of(person)),
         topics=tuple(topics),
         more=more,
         files=files,

@@ -77,7 +77,7 @@ def test_a_crossed_limit_asks_for_a_reason_before_release(
     limit_torque(sqlite_engine, car, 250.0)
     measured(sqlite_engine, car, car.first, days=1)
     words = text_of(tuner.get(f"/revisions/{car.first}").text)
-    assert "crossed a limit of this car" in words and "max 250" in words
+    assert "crossed a limit of this car" in words and "at most 250" in words
     status, refused = decide(tuner, car.first, "released", legal_basis="closed course")
     assert status == 422
     assert "Write why it is released all the same" in refused
