@@ -3,6 +3,7 @@
 Expected numbers are worked out by hand beside them.
 """
 
+import json
 from dataclasses import replace
 from typing import Any
 
@@ -12,8 +13,9 @@ from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
 from app.calc.calibration.byte_changes import EXPLAINED
+from app.calc.calibration.byte_ranges import union
 from app.calc.calibration.checksum import recompute
-from app.calc.calibration.decode import decode
+from app.calc.calibration.decode import decode, footprints
 from app.calc.calibration.delta import compare
 from app.calc.calibration.image import Image
 from app.calc.calibration.layout import AxisDefinition, Layout, MapDefinition
@@ -78,6 +80,22 @@ def test_on_the_same_base_any_conversion_gives_the_stored_numbers(data: st.DataO
     explained = set(found.changes.addresses[found.changes.kind == EXPLAINED].tolist())
     touched = compare(a, result.image, None).changes
     assert set(touched.addresses.tolist()) <= explained
+
+
+@given(st.data(), st.sampled_from(MODES))
+@settings(max_examples=300, deadline=None, suppress_health_check=(HealthCheck.too_slow, HealthCheck.data_too_large))
+def test_any_change_is_taken_to_any_base_or_refused_with_a_reason(data: st.DataObject, mode: Mode) -> None:
+    """Other bytes, and by chance other counts and breakpoints; what is written lies in the maps that were ported."""
+    layout, a, target = data.draw(layouts()), data.draw(made_up()), data.draw(made_up())
+    result = port(compare(a, data.draw(edited(a, layout)), layout).deltas, target, layout, mode)
+    json.dumps(result.report.to_json(), allow_nan=False)
+    assert all(one.reason for one in result.report.maps if one.outcome != "ported")
+    ported = [one.name for one in result.report.maps if one.outcome == "ported"]
+    prints = footprints(target, replace(layout, maps=tuple(m for m in layout.maps if m.name in ported), checksums=()))
+    allowed = set(union(prints.start, prints.end).addresses().tolist())
+    for one in layout.checksums_in_image:
+        allowed |= set(range(*one.stored_range))
+    assert set(compare(target, result.image, None).changes.addresses.tolist()) <= allowed
 
 
 @pytest.mark.parametrize("mode", MODES)
