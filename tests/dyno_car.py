@@ -13,6 +13,7 @@ from pathlib import Path
 import numpy as np
 from asammdf import MDF, Signal
 from numpy.typing import NDArray
+from sqlalchemy import Engine
 from sqlalchemy.orm import Session
 
 from app.actions.add_control_unit import add_control_unit
@@ -25,6 +26,8 @@ from app.actions.record_session import NewSession, record_session
 from app.actions.register_vehicle import NewVehicle, register_vehicle
 from app.readers.dyno_csv import read_dyno_csv
 from app.readers.image import read_image
+from app.record import people
+from app.record.engine import transaction
 from app.record.tables import Person
 
 START = dt.datetime(2026, 3, 2, 8, 0, tzinfo=dt.UTC)
@@ -196,3 +199,26 @@ def session_of(
             runs=NewRuns.of_file(read_dyno_csv(data)),
         )
     return row.id
+
+
+def _tuner(session: Session) -> Person:
+    found = people.by_name(session, "tuner")
+    assert found is not None
+    return found
+
+
+class MeasuredCar:
+    """A car with a baseline and a session on revision 1 that gives 30 N·m more above 3,500 1/min."""
+
+    def __init__(self, engine: Engine) -> None:
+        self.engine = engine
+        with transaction(engine) as session:
+            person = _tuner(session)
+            self.car = car_on_record(session, person)
+            self.before = session_of(session, person, self.car, 0.5, purpose="baseline")
+            flashed(session, person, self.car, self.car.revision_ids[0], day=1)
+            self.after = session_of(session, person, self.car, 1.5, gain=30.0)
+
+    def further(self, day: float, **more: object) -> int:
+        with transaction(self.engine) as session:
+            return session_of(session, _tuner(session), self.car, day, **more)  # type: ignore[arg-type]  # conditions of mixed types

@@ -6,7 +6,7 @@ import random
 from collections.abc import Sequence
 from dataclasses import dataclass
 
-from sqlalchemy import select
+from sqlalchemy import Engine, select
 from sqlalchemy.orm import Session
 
 from app.actions.add_control_unit import add_control_unit
@@ -30,7 +30,9 @@ from app.readers.coding import read_coding
 from app.readers.dyno_csv import read_dyno_csv
 from app.readers.fault_list import read_fault_list
 from app.readers.image import read_image
-from app.record import restores
+from app.record import people, restores
+from app.record.engine import transaction
+from app.record.passwords import hash_password
 from app.record.restore_evidence import (
     CodingRead,
     CodingStated,
@@ -57,6 +59,7 @@ NO_FAULTS = "No faults stored.\n"
 PARTS = "Air filter, panel type; exhaust"
 READY = "0007E500"
 IDENTITY = Identity("HW-2204", "SW-77A", ("TK36N5507C",), ())
+PASSWORD = "quiet copper river"
 
 
 @dataclass(frozen=True, slots=True)
@@ -113,6 +116,16 @@ def tuned_car(session: Session, person: Person, *, vin: str = "30KLN3C62NB004518
     measured(session, person, baseline.id, at, levels=(1.0, 1.004, 0.997))
     revision_id = _tuned(session, person, unit.id, stock, coding.id, vehicle.id)
     return Car(vehicle.id, unit.id, taken.stock.id, revision_id, coding.id, baseline.id, dyno.id)
+
+
+def car_to_restore(engine: Engine) -> Car:
+    """The same on record, where the tuner and the manager of the application have `PASSWORD`."""
+    with transaction(engine) as session:
+        staff = [person for person in people.everyone(session) if person.name in ("tuner", "manager")]
+        hashed = hash_password(PASSWORD)
+        for person in staff:
+            person.password_hash = hashed
+        return tuned_car(session, next(person for person in staff if person.name == "tuner"))
 
 
 def _tuned(session: Session, person: Person, unit_id: int, stock: bytes, coding_id: int, vehicle_id: int) -> int:

@@ -9,38 +9,20 @@ from app.actions.set_limit import NewLimit, set_limit
 from app.record import people
 from app.record.engine import transaction
 from tests.api.caller import Caller
-from tests.dyno_car import START, Car, car_on_record, flashed, session_of
-
-
-class Shop:
-    def __init__(self, engine: Engine) -> None:
-        self.engine = engine
-        with transaction(engine) as session:
-            person = people.by_name(session, "tuner")
-            assert person is not None
-            self.car: Car = car_on_record(session, person)
-            self.before = session_of(session, person, self.car, 0.5, purpose="baseline")
-            flashed(session, person, self.car, self.car.revision_ids[0], day=1)
-            self.after = session_of(session, person, self.car, 1.5, gain=30.0)
-
-    def further(self, day: float, **more: object) -> int:
-        with transaction(self.engine) as session:
-            person = people.by_name(session, "tuner")
-            assert person is not None
-            return session_of(session, person, self.car, day, **more)  # type: ignore[arg-type]  # conditions of mixed types
+from tests.dyno_car import START, MeasuredCar
 
 
 @pytest.fixture
-def shop(app: FastAPI, sqlite_engine: Engine) -> Shop:
-    return Shop(sqlite_engine)
+def shop(app: FastAPI, sqlite_engine: Engine) -> MeasuredCar:
+    return MeasuredCar(sqlite_engine)
 
 
 @pytest.fixture
-def caller(app: FastAPI, sqlite_engine: Engine, shop: Shop) -> Caller:
+def caller(app: FastAPI, sqlite_engine: Engine, shop: MeasuredCar) -> Caller:
     return Caller(app, sqlite_engine, "front_desk")
 
 
-def test_the_gain_comes_with_its_band_and_read_offs(caller: Caller, shop: Shop) -> None:
+def test_the_gain_comes_with_its_band_and_read_offs(caller: Caller, shop: MeasuredCar) -> None:
     answer = caller.get("/gains", **{"from": shop.before, "to": shop.after, "at_rpm": "3000,5000", "band": "4000-6000"})
     assert answer.status_code == 200, answer.text
     found = answer.json()
@@ -63,7 +45,7 @@ def test_the_gain_comes_with_its_band_and_read_offs(caller: Caller, shop: Shop) 
     assert found["drivetrain_loss"]["sentence"].endswith("It is no statement of engine power.")
 
 
-def test_sessions_under_other_standards_are_a_conflict_that_says_what_helps(caller: Caller, shop: Shop) -> None:
+def test_sessions_under_other_standards_are_a_conflict_that_says_what_helps(caller: Caller, shop: MeasuredCar) -> None:
     corrected = shop.further(2.5, gain=30.0, correction_standard="sae_j1349")
     answer = caller.get("/gains", **{"from": shop.before, "to": corrected})
     assert answer.status_code == 409
@@ -74,7 +56,7 @@ def test_sessions_under_other_standards_are_a_conflict_that_says_what_helps(call
     assert again["before"]["correction_factor"] == pytest.approx(0.9832, abs=5e-4)
 
 
-def test_a_session_without_the_air_is_not_converted(caller: Caller, shop: Shop) -> None:
+def test_a_session_without_the_air_is_not_converted(caller: Caller, shop: MeasuredCar) -> None:
     airless = shop.further(2.5, gain=30.0, pressure_hpa=None)
     answer = caller.get("/gains", **{"from": shop.before, "to": airless, "standard": "sae_j1349"})
     assert answer.status_code == 409
@@ -84,13 +66,13 @@ def test_a_session_without_the_air_is_not_converted(caller: Caller, shop: Shop) 
 @pytest.mark.parametrize(
     "query", [{"at_rpm": "x"}, {"at_rpm": "100"}, {"band": "9"}, {"band": "7000-9000"}, {"standard": "own"}]
 )
-def test_what_cannot_be_answered_is_refused(caller: Caller, shop: Shop, query: dict[str, str]) -> None:
+def test_what_cannot_be_answered_is_refused(caller: Caller, shop: MeasuredCar, query: dict[str, str]) -> None:
     answer = caller.get("/gains", **({"from": shop.before, "to": shop.after} | query))
     assert answer.status_code == 422
     assert answer.json()["field"] == next(iter(query))
 
 
-def test_a_session_tells_its_mean_curve_repeatability_and_limits(caller: Caller, shop: Shop) -> None:
+def test_a_session_tells_its_mean_curve_repeatability_and_limits(caller: Caller, shop: MeasuredCar) -> None:
     with transaction(shop.engine) as session:
         person = people.by_name(session, "tuner")
         assert person is not None
@@ -107,14 +89,14 @@ def test_a_session_tells_its_mean_curve_repeatability_and_limits(caller: Caller,
     assert found["history_sessions"] == 1
 
 
-def test_a_session_without_pulls_says_why_there_is_no_curve(caller: Caller, shop: Shop) -> None:
+def test_a_session_without_pulls_says_why_there_is_no_curve(caller: Caller, shop: MeasuredCar) -> None:
     found = caller.get(f"/dyno-sessions/{shop.further(4, seeds=())}").json()["measured"]
     assert found["curve"] is None
     assert "No pull of this session counts" in found["refusal"]
     assert found["correction_factor"] == 1.0
 
 
-def test_every_step_of_a_control_unit_is_told_over_what_it_was_made_from(caller: Caller, shop: Shop) -> None:
+def test_every_step_of_a_control_unit_is_told_over_what_it_was_made_from(caller: Caller, shop: MeasuredCar) -> None:
     first, second = caller.get(f"/control-units/{shop.car.unit_id}/gains").json()
     assert (first["base_revision_id"], first["before_session_id"]) == (None, shop.before)
     # Drawn with 30 N·m more: P = T·ω at the speed where the power after peaks.

@@ -6,26 +6,13 @@ import pytest
 from fastapi import FastAPI
 from sqlalchemy import Engine
 
-from app.record import people
-from app.record.engine import transaction
-from app.record.passwords import hash_password
 from tests.api.caller import Caller
-from tests.restore_car import CODING, READY, STOCK, TUNED, Car, tuned_car
-
-PASSWORD = "quiet copper river"
+from tests.restore_car import CODING, PASSWORD, READY, STOCK, TUNED, Car, car_to_restore
 
 
 @pytest.fixture
 def car(app: FastAPI, sqlite_engine: Engine) -> Car:
-    with transaction(sqlite_engine) as session:
-        hashed = hash_password(PASSWORD)
-        for name in ("tuner", "manager"):
-            found = people.by_name(session, name)
-            assert found is not None
-            found.password_hash = hashed
-        person = people.by_name(session, "tuner")
-        assert person is not None
-        return tuned_car(session, person)
+    return car_to_restore(sqlite_engine)
 
 
 @pytest.fixture

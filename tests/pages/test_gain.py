@@ -14,32 +14,12 @@ from app.actions.decide_run import decide_run
 from app.record import dyno, people
 from app.record.engine import transaction
 from tests.browser import Browser
-from tests.dyno_car import SPEEDS, Car, car_on_record, flashed, session_of, torque_nm
-
-
-class Shop:
-    """A car with a baseline and a session on revision 1 that gives 30 N·m more above 3,500 1/min."""
-
-    def __init__(self, engine: Engine) -> None:
-        self.engine = engine
-        with transaction(engine) as session:
-            person = people.by_name(session, "tuner")
-            assert person is not None
-            self.car: Car = car_on_record(session, person)
-            self.before = session_of(session, person, self.car, 0.5, purpose="baseline")
-            flashed(session, person, self.car, self.car.revision_ids[0], day=1)
-            self.after = session_of(session, person, self.car, 1.5, gain=30.0)
-
-    def further(self, day: float, **more: object) -> int:
-        with transaction(self.engine) as session:
-            person = people.by_name(session, "tuner")
-            assert person is not None
-            return session_of(session, person, self.car, day, **more)  # type: ignore[arg-type]  # conditions of mixed types
+from tests.dyno_car import SPEEDS, MeasuredCar, car_on_record, session_of, torque_nm
 
 
 @pytest.fixture
-def shop(app: FastAPI, sqlite_engine: Engine) -> Shop:
-    return Shop(sqlite_engine)
+def shop(app: FastAPI, sqlite_engine: Engine) -> MeasuredCar:
+    return MeasuredCar(sqlite_engine)
 
 
 def chart_of(body: str) -> dict[str, object]:
@@ -49,7 +29,7 @@ def chart_of(body: str) -> dict[str, object]:
     return found
 
 
-def test_the_sentence_comes_first_and_the_gain_is_found_within_its_band(tuner: Browser, shop: Shop) -> None:
+def test_the_sentence_comes_first_and_the_gain_is_found_within_its_band(tuner: Browser, shop: MeasuredCar) -> None:
     body = tuner.get(f"/gains?from={shop.before}&to={shop.after}&at_rpm=5000").text
     heading = re.search(r"<h1>(.*?)</h1>", body)
     assert heading is not None
@@ -62,7 +42,7 @@ def test_the_sentence_comes_first_and_the_gain_is_found_within_its_band(tuner: B
     assert 0 < float(half) < 15
 
 
-def test_the_chart_holds_every_pull_thin_and_the_gain_with_its_band(tuner: Browser, shop: Shop) -> None:
+def test_the_chart_holds_every_pull_thin_and_the_gain_with_its_band(tuner: Browser, shop: MeasuredCar) -> None:
     chart = chart_of(tuner.get(f"/gains?from={shop.before}&to={shop.after}").text)
     series = chart["series"]
     assert isinstance(series, list)
@@ -72,7 +52,7 @@ def test_the_chart_holds_every_pull_thin_and_the_gain_with_its_band(tuner: Brows
     assert all(len(one["x"]) == len(one["y"]) <= 2000 for one in series)
 
 
-def test_the_mean_of_the_exported_curves_is_that_of_the_pulls_drawn(tuner: Browser, shop: Shop) -> None:
+def test_the_mean_of_the_exported_curves_is_that_of_the_pulls_drawn(tuner: Browser, shop: MeasuredCar) -> None:
     answer = tuner.get(f"/gains/curves.csv?from={shop.before}&to={shop.after}")
     assert answer.headers["content-type"].startswith("text/csv")
     rows = list(csv.DictReader(io.StringIO(answer.content.decode("utf-8-sig"))))
@@ -85,7 +65,7 @@ def test_the_mean_of_the_exported_curves_is_that_of_the_pulls_drawn(tuner: Brows
     assert all(float(row["half_width_power_kw"]) > 0 for row in rows)
 
 
-def test_figures_are_in_the_readers_units(tuner: Browser, shop: Shop, sqlite_engine: Engine) -> None:
+def test_figures_are_in_the_readers_units(tuner: Browser, shop: MeasuredCar, sqlite_engine: Engine) -> None:
     address = f"/gains?from={shop.before}&to={shop.after}"
     metric = chart_of(tuner.get(address).text)
     with transaction(sqlite_engine) as session:
@@ -104,7 +84,9 @@ def test_figures_are_in_the_readers_units(tuner: Browser, shop: Shop, sqlite_eng
     assert torque["gain"]["unit"] == "lbf·ft"  # type: ignore[index]  # JSON
 
 
-def test_other_standards_are_never_compared_as_they_stand_and_both_can_be_converted(tuner: Browser, shop: Shop) -> None:
+def test_other_standards_are_never_compared_as_they_stand_and_both_can_be_converted(
+    tuner: Browser, shop: MeasuredCar
+) -> None:
     corrected = shop.further(2.5, gain=30.0, correction_standard="sae_j1349")
     address = f"/gains?from={shop.before}&to={corrected}"
     body = tuner.get(address).text
@@ -122,7 +104,7 @@ def test_other_standards_are_never_compared_as_they_stand_and_both_can_be_conver
     assert ratio == pytest.approx(0.9832, abs=5e-4)
 
 
-def test_another_dyno_or_gear_gives_no_gain(tuner: Browser, shop: Shop) -> None:
+def test_another_dyno_or_gear_gives_no_gain(tuner: Browser, shop: MeasuredCar) -> None:
     other_gear = shop.further(2.5, gain=30.0, gear="5")
     body = tuner.get(f"/gains?from={shop.before}&to={other_gear}").text
     assert "They were measured in different gears." in body
@@ -130,7 +112,7 @@ def test_another_dyno_or_gear_gives_no_gain(tuner: Browser, shop: Shop) -> None:
     assert tuner.get(f"/gains/curves.csv?from={shop.before}&to={other_gear}").status_code == 409
 
 
-def test_differences_of_conditions_are_listed_one_by_one(tuner: Browser, shop: Shop) -> None:
+def test_differences_of_conditions_are_listed_one_by_one(tuner: Browser, shop: MeasuredCar) -> None:
     warm = shop.further(2.5, gain=30.0, temperature_c=34.0, fuel="95 RON", tyre_pressure_bar=None)
     body = tuner.get(f"/gains?from={shop.before}&to={warm}").text
     assert "Comparable with care" in body
@@ -138,7 +120,7 @@ def test_differences_of_conditions_are_listed_one_by_one(tuner: Browser, shop: S
         assert re.search(rf'<th scope="row">{name}</th>.*?<span>{verdict}</span>', body, re.S), name
 
 
-def test_an_excluded_pull_is_named_with_its_reason_and_not_counted(tuner: Browser, shop: Shop) -> None:
+def test_an_excluded_pull_is_named_with_its_reason_and_not_counted(tuner: Browser, shop: MeasuredCar) -> None:
     with transaction(shop.engine) as session:
         person = people.by_name(session, "tuner")
         assert person is not None
@@ -152,7 +134,7 @@ def test_an_excluded_pull_is_named_with_its_reason_and_not_counted(tuner: Browse
 
 
 def test_earlier_sessions_on_the_dyno_narrow_the_band_and_later_ones_do_not_change_it(
-    tuner: Browser, shop: Shop
+    tuner: Browser, shop: MeasuredCar
 ) -> None:
     address = f"/gains?from={shop.before}&to={shop.after}"
 
@@ -172,7 +154,7 @@ def test_earlier_sessions_on_the_dyno_narrow_the_band_and_later_ones_do_not_chan
     assert half(narrowed) < 0.95 * half(alone)
 
 
-def test_one_pull_each_without_history_says_that_nothing_is_known(tuner: Browser, shop: Shop) -> None:
+def test_one_pull_each_without_history_says_that_nothing_is_known(tuner: Browser, shop: MeasuredCar) -> None:
     with transaction(shop.engine) as session:
         person = people.by_name(session, "tuner")
         assert person is not None
@@ -183,7 +165,7 @@ def test_one_pull_each_without_history_says_that_nothing_is_known(tuner: Browser
     assert "proven" not in re.sub(r"<[^>]*>", "", body.split("</h1>")[0].split("<h1>")[1])
 
 
-def test_a_third_session_is_told_against_the_same_before(tuner: Browser, shop: Shop) -> None:
+def test_a_third_session_is_told_against_the_same_before(tuner: Browser, shop: MeasuredCar) -> None:
     third = shop.further(3.5, gain=45.0)
     body = tuner.get(f"/gains?from={shop.before}&to={shop.after}&with={third}").text
     chart = chart_of(body)
@@ -197,7 +179,7 @@ def test_a_third_session_is_told_against_the_same_before(tuner: Browser, shop: S
     [("at_rpm=fast", "at_rpm"), ("at_rpm=200", "at_rpm"), ("band=5000-3000", "at_rpm"), ("band=3000", "at_rpm")],
 )
 def test_speeds_that_cannot_be_read_come_back_with_a_sentence(
-    tuner: Browser, shop: Shop, more: str, field: str
+    tuner: Browser, shop: MeasuredCar, more: str, field: str
 ) -> None:
     answer = tuner.get(f"/gains?from={shop.before}&to={shop.after}&{more}")
     assert answer.status_code == 422
@@ -205,7 +187,7 @@ def test_speeds_that_cannot_be_read_come_back_with_a_sentence(
     assert more.split("=")[1] in answer.text
 
 
-def test_sessions_of_two_cars_are_refused(tuner: Browser, shop: Shop) -> None:
+def test_sessions_of_two_cars_are_refused(tuner: Browser, shop: MeasuredCar) -> None:
     with transaction(shop.engine) as session:
         person = people.by_name(session, "tuner")
         assert person is not None
@@ -217,7 +199,7 @@ def test_sessions_of_two_cars_are_refused(tuner: Browser, shop: Shop) -> None:
     assert tuner.get(f"/gains?from={shop.before}&to={shop.after}&standard=own").status_code == 422
 
 
-def test_drivetrain_loss_is_told_on_stock_and_claims_no_engine_power(tuner: Browser, shop: Shop) -> None:
+def test_drivetrain_loss_is_told_on_stock_and_claims_no_engine_power(tuner: Browser, shop: MeasuredCar) -> None:
     body = tuner.get(f"/gains?from={shop.before}&to={shop.after}").text
     assert "Apparent drivetrain loss" in body
     assert "It is no statement of engine power." in body
@@ -225,7 +207,7 @@ def test_drivetrain_loss_is_told_on_stock_and_claims_no_engine_power(tuner: Brow
     assert "told for pulls on stock only" in back
 
 
-def test_the_shop_sets_how_far_sessions_may_differ(tuner: Browser, manager: Browser, shop: Shop) -> None:
+def test_the_shop_sets_how_far_sessions_may_differ(tuner: Browser, manager: Browser, shop: MeasuredCar) -> None:
     warmer = shop.further(2.5, gain=30.0, temperature_c=24.0)
     address = f"/gains?from={shop.before}&to={warmer}"
     assert "Comparable: every recorded condition agrees" in tuner.get(address).text

@@ -14,28 +14,18 @@ from sqlalchemy import Engine, func, select
 from app.main import create_app
 from app.record import people, restores
 from app.record.engine import reading, transaction
-from app.record.passwords import hash_password
 from app.record.tables import JournalEntry, Person
 from app.settings import Settings
 from tests.browser import Browser
 from tests.conftest import token_for
-from tests.restore_car import CODING, FOUND, READY, STOCK, TUNED, Car, tuned_car, verification
+from tests.restore_car import CODING, FOUND, PASSWORD, READY, STOCK, TUNED, Car, car_to_restore, verification
 
-PASSWORD = "quiet copper river"
 REASON = "The buyer has been told in writing that it was not complete."
 
 
 @pytest.fixture
 def car(app: FastAPI, sqlite_engine: Engine) -> Car:
-    with transaction(sqlite_engine) as session:
-        hashed = hash_password(PASSWORD)
-        for name in ("tuner", "manager"):
-            found = people.by_name(session, name)
-            assert found is not None
-            found.password_hash = hashed
-        person = people.by_name(session, "tuner")
-        assert person is not None
-        return tuned_car(session, person)
+    return car_to_restore(sqlite_engine)
 
 
 def opening(car: Car, **changed: Any) -> dict[str, Any]:
