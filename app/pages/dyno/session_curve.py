@@ -87,7 +87,7 @@ def _is_refusal(text: str) -> bool:
 
 def _chart(side: Side, band: MeanBand, quantity: Quantity) -> dict[str, Any]:
     assert side.pulls is not None
-    mean = mean_of(side, quantity, "Mean", {"role": "after"})
+    mean = mean_of(side, quantity, "Mean power", {"role": "after"})
     if band.half_kw is not None:
         power = side.pulls.mean.power_kw
         mean |= {"low": quantity.shown(power - band.half_kw), "high": quantity.shown(power + band.half_kw)}

@@ -89,5 +89,5 @@ def raw_summary(runs: Sequence[RunRecord], side: Side, units: UnitsView) -> str:
         return f"Peak {units.text(peaks[0], 'power')} {how}."
     return (
         f"Peaks between {units.text(min(peaks), 'power')} and {units.text(max(peaks), 'power')} in {len(peaks)} "
-        f"pulls, {how}. Dotted: the start and the lift-off, which the curves leave out."
+        f"pulls, {how}."
     )
