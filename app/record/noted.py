@@ -3,6 +3,7 @@
 from sqlalchemy.orm import Session
 
 from app.calc.calibration.decode import decode
+from app.calc.calibration.layout import Layout as Definitions
 from app.calc.calibration.manual_delta import comparison_by_hand
 from app.calc.calibration.map_delta import MapDelta
 from app.calc.calibration.map_table import MapTable
@@ -41,9 +42,16 @@ def of_any_nodes(session: Session, before: str, after: str, *, layout_id: int | 
     comparison = warning_rules.warned(
         session, comparison_by_hand(known.deltas), definitions, lambda: revisions.stock_image(session, second.row)
     )
-    return Compared(
-        before=first, after=second, layout=row, comparison=comparison, not_known=(*NOT_KNOWN, *known.findings)
-    )
+    not_known = (*NOT_KNOWN, *known.findings, *_nameless(row, definitions, notes))
+    return Compared(before=first, after=second, layout=row, comparison=comparison, not_known=not_known)
+
+
+def _nameless(layout: Layout | None, definitions: Definitions | None, notes: list[MapDelta]) -> list[str]:
+    """Notes about maps that the layout does not have."""
+    if layout is None or definitions is None:
+        return []
+    names = dict.fromkeys(note.name for note in notes if note.name not in definitions.positions)
+    return [f"{name}: {layout.name} v{layout.version} has no map of this name; it stands as noted." for name in names]
 
 
 def _refused(first: Node, second: Node) -> Conflict:

@@ -12,8 +12,9 @@ from app.calc.calibration.layout import CATEGORIES
 from app.errors import AppError, Conflict
 from app.readers.delta_csv import COLUMNS, read_delta_csv
 from app.readers.map_text import TypedMap, read_typed_map
-from app.record import revisions, vehicles
+from app.record import layouts, nodes, revisions, vehicles
 from app.record.car_state import vehicle_label
+from app.record.tables import Revision
 from app.web.form import FormModel, OncePerForm, see_other, text_of
 from app.web.now import Now
 from app.web.page import render
@@ -23,6 +24,8 @@ from app.web.uploads import UPLOAD_LIMIT, Upload, read_upload
 
 router = APIRouter(prefix="/revisions/{revision_id:int}/deltas")
 
+_MOST_NAMES = 2000
+
 
 @dataclass(frozen=True, slots=True)
 class EnterPage:
@@ -30,6 +33,7 @@ class EnterPage:
     title: str
     vehicle: tuple[str, str]
     entered: tuple[str, ...]
+    names: tuple[str, ...]
     categories: tuple[tuple[str, str], ...]
     columns: str
     values: dict[str, str]
@@ -66,6 +70,7 @@ def _page(
         title=f"Revision {row.number} “{row.title}”",
         vehicle=(vehicle_label(vehicle), f"/vehicles/{vehicle.id}"),
         entered=() if analysis is None else tuple(one.name for one in revisions.map_deltas(session, analysis.id)),
+        names=_names(session, row),
         categories=tuple((one, one.capitalize()) for one in CATEGORIES),
         values={field.name: str(field.default) for field in fields(TypedMap) if field.name != "name"}
         | {"name": "", "csv": ""}
@@ -74,6 +79,12 @@ def _page(
         errors={} if error is None else {field or error.field or "name": str(error)},
         sentence="" if error is None else str(error),
     )
+
+
+def _names(session: Session, row: Revision) -> tuple[str, ...]:
+    """The maps of the layout in use, to choose from; none where there are too many for a page."""
+    known = layouts.definitions(session, nodes.layout(session, nodes.node(session, f"r{row.id}")))
+    return () if known is None or len(known.maps) > _MOST_NAMES else tuple(one.name for one in known.maps)
 
 
 @router.get("/new")

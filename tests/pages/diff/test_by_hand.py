@@ -49,6 +49,16 @@ def test_the_notes_are_shown_as_maps_with_what_is_not_known(tuner: Browser, car:
     assert "Unexplained bytes" not in words and "Swap sides" not in words
 
 
+def test_maps_are_offered_by_the_names_of_the_layout_and_others_are_told(tuner: Browser, car: CalibrationCar) -> None:
+    revision = by_hand(tuner, car, "stock")
+    form = tuner.get(f"/revisions/{revision}/deltas/new").text
+    assert '<option value="boost target"></option>' in form
+    words = text_of(tuner.get(f"/compare?from=stock-{car.stock_id}&to=r{revision}").text)
+    assert "speed limit: Engine 1 v1 has no map of this name; it stands as noted." in words
+    # The note starts from 1.98 bar, which revision 1 has; stock has 1.800.
+    assert "boost target: the note starts from 1.98 bar, but 1.80 bar was known before." in words
+
+
 def test_the_page_of_the_revision_leads_there_once_something_was_noted(tuner: Browser, car: CalibrationCar) -> None:
     bare = by_hand(tuner, car, "stock", b"")
     assert "Compare with" not in tuner.get(f"/revisions/{bare}").text
