@@ -43,6 +43,10 @@ function meta(name) {
   return document.querySelector(`meta[name="${name}"]`)?.content;
 }
 
+// The part of Plotly that draws geographic maps, unused here, writes its rules into the page, which the policy refuses
+// with an error on the console, unless an element with this id is there.
+const GEOGRAPHY = "9f215cf04c5486422605d13261cb87401f4e7763b6296af81e98efbc0130da53";
+
 // Plotly writes its rules into a <style> element unless a link with this id and class stands in for it.
 function loadPlotly() {
   plotly ??= new Promise((resolve, reject) => {
@@ -51,11 +55,13 @@ function loadPlotly() {
     styles.className = "no-inline-styles";
     styles.rel = "stylesheet";
     styles.href = meta("plotly-styles");
+    const geography = document.createElement("meta");
+    geography.id = GEOGRAPHY;
     const script = document.createElement("script");
     script.src = meta("plotly-script");
     script.addEventListener("load", () => resolve(window.Plotly));
     script.addEventListener("error", () => reject(new Error("the drawing library did not load")));
-    document.head.append(styles, script);
+    document.head.append(styles, geography, script);
   });
   return plotly;
 }

@@ -4,7 +4,7 @@ import re
 
 from playwright.sync_api import ConsoleMessage, Page, Request, Response
 
-# Plotly's full bundle tries to write styles into the page that the policy refuses; charts stand without them.
+# Plotly's heat map tries to write a style that the policy refuses; it stands without.
 _TOLERATED = "inline style"
 
 

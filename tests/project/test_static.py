@@ -93,6 +93,8 @@ def test_the_charting_library_still_accepts_our_style_sheet_in_place_of_its_own(
     bundle = load_assets().files["plotly.js"].decode()
     assert 'i="plotly.js-style-"+e' in bundle
     assert '.matches(".no-inline-styles")' in bundle
+    [geography] = re.findall(r'const GEOGRAPHY = "(\w+)"', (STATIC / "js/chart.js").read_text(encoding="utf-8"))
+    assert f'if(!document.getElementById("{geography}"))' in bundle
     ours = (STATIC / "css/plotly-fixes.css").read_text(encoding="utf-8")
     # Positions without which a chart does not stand: read from the installed bundle.
     assert '"X .main-svg":"position:absolute;top:0;left:0;pointer-events:none;"' in bundle
