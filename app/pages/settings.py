@@ -19,7 +19,7 @@ from app.web.now import Now
 from app.web.page import render
 from app.web.signed_in import Manager, Viewer
 from app.web.transaction import Read, Write
-from app.web.units_view import CHOICES, units_of
+from app.web.units_view import CHOICES, UnitsView, units_of
 
 router = APIRouter()
 
@@ -72,16 +72,24 @@ class ShopForm(FormModel):
     alike_battery_soc_percent: str = ""
 
 
-# How far two dyno sessions may differ in a condition: field, name, unit.
+# How far two dyno sessions may differ in a condition: field, name, quantity or None for percent.
 ALIKE = (
-    ("alike_tyre_pressure_bar", "Tyre pressure", "bar"),
-    ("alike_pressure_hpa", "Ambient pressure", "hPa"),
-    ("alike_temperature_c", "Ambient temperature", "°C"),
-    ("alike_relative_humidity_percent", "Relative humidity", "%"),
-    ("alike_start_intake_c", "Intake air at start", "°C"),
-    ("alike_start_coolant_c", "Coolant at start", "°C"),
-    ("alike_battery_soc_percent", "State of charge", "%"),
+    ("alike_tyre_pressure_bar", "Tyre pressure", "tyre pressure"),
+    ("alike_pressure_hpa", "Ambient pressure", "pressure"),
+    ("alike_temperature_c", "Ambient temperature", "temperature"),
+    ("alike_relative_humidity_percent", "Relative humidity", None),
+    ("alike_start_intake_c", "Intake air at start", "temperature"),
+    ("alike_start_coolant_c", "Coolant at start", "temperature"),
+    ("alike_battery_soc_percent", "State of charge", None),
 )
+
+
+def _tolerance(shop: Shop, units: UnitsView, field: str, label: str, quantity: str | None) -> tuple[str, str, str, str]:
+    """(field, name, value as shown, unit) of one condition."""
+    value: float = getattr(shop, field)
+    if quantity is None:
+        return field, label, f"{value:g}", "%"
+    return field, label, f"{units.show_difference(value, quantity):.4g}", units.symbol(quantity)
 
 
 def _page(session: Session, person: Person) -> SettingsPage:
@@ -100,9 +108,7 @@ def _page(session: Session, person: Person) -> SettingsPage:
         themes=tuple((theme, theme.capitalize()) for theme in THEMES),
         theme=str(person.preferences.get("theme", "system")),
         shop=shop,
-        alike=()
-        if shop is None
-        else tuple((field, label, f"{getattr(shop, field):g}", unit) for field, label, unit in ALIKE),
+        alike=() if shop is None else tuple(_tolerance(shop, units, *one) for one in ALIKE),
     )
 
 
@@ -143,7 +149,7 @@ def take_shop(
     request: Request, form: Annotated[ShopForm, Form()], once: OncePerForm, session: Write, person: Manager, now: Now
 ) -> Response:
     known = shop_settings(session)
-    alike = {field: read_number(getattr(form, field), field=field, label=label) for field, label, _ in ALIKE}
+    alike = _alike(form, known, units_of(person))
     wanted = replace(
         known,
         name=form.name,
@@ -153,10 +159,22 @@ def take_shop(
         equivalence_margin_percent=_needed(
             form.equivalence_margin_percent, "equivalence_margin_percent", "Margin of equivalence"
         ),
-        **{field: value for field, value in alike.items() if value is not None},
+        **alike,
     )
     change_settings(session, person=person, at=now, wanted=wanted)
     return see_other(request, session, "/settings", once)
+
+
+def _alike(form: ShopForm, known: Shop, units: UnitsView) -> dict[str, float]:
+    """The tolerances as typed, in the record's units; what was left as it was shown stays as it is on record."""
+    found: dict[str, float] = {}
+    for field, label, quantity in ALIKE:
+        text = getattr(form, field)
+        typed = read_number(text, field=field, label=label)
+        unchanged = text == _tolerance(known, units, field, label, quantity)[2]
+        if typed is not None and not unchanged:
+            found[field] = typed if quantity is None else units.read_difference(typed, quantity)
+    return found
 
 
 def _needed(text: str, field: str, label: str) -> float:

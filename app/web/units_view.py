@@ -18,13 +18,22 @@ CHOICES: dict[str, tuple[str, ...]] = {
     "mass": ("kg", "lb"),
     "fuel consumption": ("L/100 km", "mpg (US)", "mpg (UK)", "km/L"),
 }
-_VOLUME_OF = {"mpg (US)": "gal (US)", "mpg (UK)": "gal (UK)"}
+# Quantities that nobody chooses a unit for: the stored unit, the quantity whose choice they follow, and how.
+_FOLLOWING: dict[str, tuple[str, str, Mapping[str, str]]] = {
+    "volume": ("L", "fuel consumption", {"mpg (US)": "gal (US)", "mpg (UK)": "gal (UK)"}),
+    "tyre pressure": ("bar", "pressure", {"psi": "psi", "inHg": "psi", "kPa": "kPa"}),
+}
 _DECIMALS = {
     "kW": 1, "hp": 1, "PS": 1, "N·m": 1, "lbf·ft": 1, "kgf·m": 2, "°C": 1, "°F": 1, "K": 1, "hPa": 1, "inHg": 2,
     "kPa": 2, "psi": 2, "bar": 3, "mbar": 1, "km/h": 1, "mph": 1, "m/s": 2, "kg": 0, "lb": 0, "L/100 km": 2,
     "mpg (US)": 1, "mpg (UK)": 1, "km/L": 1, "rpm": 0, "V": 1, "%": 1, "λ": 3, "s": 3, "m": 2, "km": 0, "mi": 0,
     "L": 2, "°": 1,
 }  # fmt: skip
+
+
+def stored_unit(quantity: str) -> str:
+    """The unit that the record keeps the quantity in."""
+    return _FOLLOWING[quantity][0] if quantity in _FOLLOWING else UNITS_OF[quantity][0]
 
 
 @dataclass(frozen=True, slots=True)
@@ -34,22 +43,27 @@ class UnitsView:
     chosen: Mapping[str, str] = field(default_factory=dict)
 
     def symbol(self, quantity: str) -> str:
-        """The unit this person reads the quantity in; fuel is filled in the volume that its consumption counts in."""
-        if quantity == "volume":
-            return _VOLUME_OF.get(self.symbol("fuel consumption"), "L")
+        """The unit this person reads the quantity in."""
+        if quantity in _FOLLOWING:
+            stored, leading, units = _FOLLOWING[quantity]
+            return units.get(self.symbol(leading), stored)
         return self.chosen.get(quantity) or UNITS_OF[quantity][0]
 
     def show(self, value: float, quantity: str) -> float:
         """A stored value in the person's unit."""
-        return convert(value, UNITS_OF[quantity][0], self.symbol(quantity))
+        return convert(value, stored_unit(quantity), self.symbol(quantity))
 
     def show_difference(self, value: float, quantity: str) -> float:
         """A difference of stored values, or an uncertainty, in the person's unit."""
-        return convert_difference(value, UNITS_OF[quantity][0], self.symbol(quantity))
+        return convert_difference(value, stored_unit(quantity), self.symbol(quantity))
 
     def read(self, value: float, quantity: str) -> float:
         """A value typed in the person's unit as the record stores it."""
-        return convert(value, self.symbol(quantity), UNITS_OF[quantity][0])
+        return convert(value, self.symbol(quantity), stored_unit(quantity))
+
+    def read_difference(self, value: float, quantity: str) -> float:
+        """A difference typed in the person's unit as the record stores it."""
+        return convert_difference(value, self.symbol(quantity), stored_unit(quantity))
 
     def decimals(self, quantity: str) -> int:
         return _DECIMALS.get(self.symbol(quantity), 2)

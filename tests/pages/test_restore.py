@@ -18,6 +18,7 @@ from app.record.tables import JournalEntry, Person
 from app.settings import Settings
 from tests.browser import Browser
 from tests.conftest import token_for
+from tests.pictures import png
 from tests.restore_car import CODING, FOUND, PASSWORD, READY, STOCK, TUNED, Car, car_to_restore, verification
 
 REASON = "The buyer has been told in writing that it was not complete."
@@ -395,3 +396,20 @@ def test_a_restore_that_is_not_finished_is_abandoned_with_a_reason(
     assert "abandoned" in listed
     assert "still open" not in listed
     assert "This is a draft and stays one" in text_of(tuner.get(f"{case}/certificate"))
+
+
+def test_photos_of_a_restore_stand_beside_its_checklist(
+    tuner: Browser, car: Car, case: str, browser: Callable[[str | None], Browser]
+) -> None:
+    files = [("file", ("filter.jpg", png(), "image/png")), ("file", ("meter.txt", b"13.4 V"))]
+    fields = {"kind": "photo", "restore_id": case.rsplit("/", 1)[1], "note": "Restore 1, air filter"}
+    sent = browser("front_desk").submit(f"/vehicles/{car.vehicle_id}/files", fields, files=files)
+    assert sent.headers["location"] == f"{case}#photos"
+    page = tuner.get(case)
+    assert re.findall(r'<img src="/attachments/(\d+)/picture" alt="Restore 1, air filter"', page.text) == ["1"]
+    assert "meter.txt , Restore 1, air filter" in text_of(page)
+    tuner.submit(f"{case}/abandon", {"reason": WHY})
+    closed = tuner.get(case)
+    assert "filter.jpg" in closed.text
+    assert 'name="restore_id"' not in closed.text
+    assert "Ended with 0 of 11 steps done." in text_of(closed)

@@ -47,7 +47,7 @@ _NUMBERS = {
     "pressure_hpa": _Number("pressure", "Ambient pressure", "pressure"),
     "temperature_c": _Number("temperature", "Ambient temperature", "temperature"),
     "relative_humidity_percent": _Number("relative_humidity", "Relative humidity", None),
-    "tyre_pressure_bar": _Number("tyre_pressure", "Tyre pressure", None),
+    "tyre_pressure_bar": _Number("tyre_pressure", "Tyre pressure", "tyre pressure"),
     "start_coolant_c": _Number("start_coolant", "Coolant at start", "temperature"),
     "start_intake_c": _Number("start_intake", "Intake air at start", "temperature"),
     "battery_soc_percent": _Number("battery_soc", "State of charge", None),

@@ -165,7 +165,7 @@ def _conditions(row: DynoSession, hybrid: bool, units: UnitsView) -> tuple[tuple
         ("Drive mode", row.drive_mode or None),
         ("Driven wheels", row.driven_axles or None),
         ("Tyre", row.tyre or None),
-        ("Tyre pressure", plain(row.tyre_pressure_bar, "bar")),
+        ("Tyre pressure", text(row.tyre_pressure_bar, "tyre pressure")),
         ("Fuel", row.fuel or None),
         ("Coolant at start", text(row.start_coolant_c, "temperature")),
         ("Intake air at start", text(row.start_intake_c, "temperature")),

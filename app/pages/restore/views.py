@@ -11,6 +11,7 @@ from app.errors import AppError
 from app.pages.restore.evidence_fields import EvidenceFields, evidence_fields
 from app.pages.restore.forms import StepForm
 from app.pages.restore.words import name_of, session_words
+from app.pages.vehicle.views import LARGEST_SHOWN
 from app.record import (
     dyno,
     flashes,
@@ -20,7 +21,7 @@ from app.record import (
 )
 from app.record.car_state import vehicle_label
 from app.record.restores import Case
-from app.record.tables import Person
+from app.record.tables import Person, Restore
 from app.web.page import when
 
 Choice = tuple[str, str]
@@ -86,6 +87,17 @@ class SignView:
 
 
 @dataclass(frozen=True, slots=True)
+class CaseFile:
+    """A photo or paper that was attached to the car since the case was opened."""
+
+    id: int
+    name: str
+    note: str
+    at: datetime
+    picture: bool
+
+
+@dataclass(frozen=True, slots=True)
 class CasePage:
     id: int
     number: int
@@ -105,6 +117,8 @@ class CasePage:
     sign: SignView | None
     may_work: bool
     abandon_form: ReasonFields | None
+    files: tuple[CaseFile, ...]
+    may_attach: bool
 
 
 @dataclass(frozen=True, slots=True)
@@ -132,7 +146,7 @@ def case_page(session: Session, restore_id: int, person: Person, refused: Refuse
         reason=restore.reason,
         opened_at=restore.at,
         opened_by=name_of(session, restore.by_id),
-        lead=case.progress.sentence if certificate is None else str(certificate.body["headline"]),
+        lead=_lead(case),
         closed="" if case.replaced_by is None else f"Restore {case.replaced_by.number} took the place of this one.",
         closed_href=None if case.replaced_by is None else f"/restores/{case.replaced_by.id}",
         issued=None if certificate is None else (str(certificate.body["number"]), certificate.at),
@@ -145,7 +159,27 @@ def case_page(session: Session, restore_id: int, person: Person, refused: Refuse
         abandon_form=_reason_fields("abandon", refused)
         if case.is_open and person.role in ("tuner", "manager")
         else None,
+        files=_files(session, restore),
+        may_attach=case.is_open,
     )
+
+
+def _files(session: Session, restore: Restore) -> tuple[CaseFile, ...]:
+    """Told by the order of the journal, not by a clock."""
+    return tuple(
+        CaseFile(row.id, row.file_name, row.note, row.at, row.picture is not None and row.size <= LARGEST_SHOWN)
+        for row in vehicles.attachments(session, restore.vehicle_id)
+        if row.entry_seq > restore.entry_seq
+    )
+
+
+def _lead(case: Case) -> str:
+    if case.certificate is not None:
+        return str(case.certificate.body["headline"])
+    if case.is_open:
+        return case.progress.sentence
+    work = [s for s in case.progress.states if s.step.evidence != "sign-off"]
+    return f"Ended with {sum(s.state == 'done' for s in work)} of {len(work)} steps done."
 
 
 def _abandoned(session: Session, case: Case) -> Decided | None:

@@ -17,7 +17,7 @@ from app.readers.picture import picture_of
 from app.record import content, vehicles
 from app.record.tables import Person
 from app.web.download import attachment, picture
-from app.web.form import FormModel, OncePerForm, see_other
+from app.web.form import FormModel, OncePerForm, read_choice, see_other
 from app.web.now import Now
 from app.web.page import render, view_of, writing_as
 from app.web.signed_in import FrontDesk, Viewer
@@ -28,12 +28,13 @@ router = APIRouter()
 
 
 class FilesForm(FormModel):
-    """`back`: the intake page, for a file that was dropped there."""
+    """`back`: the intake page, for a file that was dropped there; `restore_id`: the checklist, likewise."""
 
     file: Uploads = Field(default_factory=list)
     kind: str = ""
     note: str = ""
     back: Literal["", "intake"] = ""
+    restore_id: str = ""
 
 
 class WithdrawForm(FormModel):
@@ -74,6 +75,9 @@ def attach(
         return _refused(request, session, vehicle_id, person, error, intake=form.back == "intake")
     if form.back == "intake":
         return see_other(request, session, f"/vehicles/{vehicle_id}/intake#authorisation", once)
+    if form.restore_id:
+        case = read_choice(form.restore_id, field="restore_id", sentence="There is no such restore.")
+        return see_other(request, session, f"/restores/{case}#photos", once)
     query = f"?{urlencode({'recognised': known}, doseq=True)}" if known else ""
     return see_other(request, session, f"/vehicles/{vehicle_id}{query}#files", once)
 
