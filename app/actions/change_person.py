@@ -22,12 +22,13 @@ def change_person(
 ) -> Person:
     """Change what is given and end all of the person's sign-ins; raises `Conflict` for the last active manager."""
     hashed = None if password is None else hash_password(password)
-    changed = people.by_id(session, person_id)
+    managers = people.active_managers(session)  # before the person: two who change each other must not wait in a ring
+    changed = people.by_id_alone(session, person_id)
     if role is not None:
         people.check_role(role)
     if password is not None:
         refuse_weak(password, changed.name)
-    _keep_a_manager(session, changed, role=role, active=active)
+    _keep_a_manager(changed, managers, role=role, active=active)
     said: list[str] = []
     if role is not None and role != changed.role:
         said.append(f"role {changed.role.replace('_', ' ')} → {role.replace('_', ' ')}")
@@ -53,8 +54,8 @@ def change_person(
     return changed
 
 
-def _keep_a_manager(session: Session, changed: Person, *, role: str | None, active: bool | None) -> None:
+def _keep_a_manager(changed: Person, managers: int, *, role: str | None, active: bool | None) -> None:
     was = changed.active and changed.role == "manager"
     will_be = (changed.active if active is None else active) and (role or changed.role) == "manager"
-    if was and not will_be and people.active_managers(session) == 1:
+    if was and not will_be and managers == 1:
         raise Conflict(f"{changed.name} is the only manager; make somebody else a manager first.", field="role")

@@ -13,7 +13,7 @@ def confirm_password(session: Session, *, person: Person, at: dt.datetime, passw
 
     `password_fits` was found out before, because hashing takes longer than the record may be held.
     """
-    current = people.by_id(session, person.id)
+    current = people.by_id_alone(session, person.id)
     if sign_ins.is_locked(current, at):
         return False
     if password_fits:

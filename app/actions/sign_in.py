@@ -23,7 +23,7 @@ def sign_in(
     """
     if person is None:
         return None
-    current = people.by_id(session, person.id)
+    current = people.by_id_alone(session, person.id)
     if not current.active or sign_ins.is_locked(current, at):
         return None
     if not password_fits:

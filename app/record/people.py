@@ -17,6 +17,14 @@ def by_id(session: Session, person_id: int) -> Person:
     return person
 
 
+def by_id_alone(session: Session, person_id: int) -> Person:
+    """The person as they are now, kept from other writers until the transaction ends: for what is counted up."""
+    person = session.get(Person, person_id, with_for_update=True, populate_existing=True)
+    if person is None:
+        raise NotFound(f"There is no person {person_id}.")
+    return person
+
+
 def by_name(session: Session, name: str) -> Person | None:
     """The person of that name, upper and lower case alike.
 
@@ -46,8 +54,9 @@ def anyone_with_password(session: Session) -> bool:
 
 
 def active_managers(session: Session) -> int:
-    query = select(func.count()).select_from(Person).where(Person.active, Person.role == "manager")
-    return session.scalar(query) or 0
+    """How many there are, none of whom another writer can change until the transaction ends."""
+    query = select(Person.id).where(Person.active, Person.role == "manager").order_by(Person.id).with_for_update()
+    return len(session.scalars(query).all())
 
 
 def add(session: Session, *, name: str, role: str, password_hash: str | None, at: dt.datetime) -> Person:

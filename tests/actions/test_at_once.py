@@ -1,5 +1,6 @@
 """Several people write at the same moment: every act that was taken is there, numbered once, in one chain."""
 
+import datetime as dt
 import threading
 from collections.abc import Callable
 
@@ -7,13 +8,17 @@ import pytest
 from sqlalchemy import Engine, select
 from sqlalchemy.exc import IntegrityError
 
+from app.actions.change_person import change_person
+from app.actions.sign_in import sign_in
 from app.errors import AppError
+from app.record import people
 from app.record.engine import reading, transaction
 from app.record.tables import ControlUnit, JournalEntry, Person, Revision, Vehicle
 from app.record.verify import verify
 from tests.shop import STOCK, Shop, changed, image_bytes, vin
 
 PEOPLE = 6
+AT = dt.datetime(2026, 11, 25, 9, 0, tzinfo=dt.UTC)
 
 
 def at_once(work: Callable[[int], None]) -> list[BaseException]:
@@ -72,9 +77,10 @@ def test_acts_at_once_become_one_unbroken_chain(engine: Engine, shop: Shop) -> N
 def test_two_revisions_never_get_the_same_number(engine: Engine, shop: Shop) -> None:
     """Who comes second is refused or gets the next number; nobody overwrites anybody."""
     taken: list[int] = []
+    turns = 4
 
     def work(number: int) -> None:
-        for turn in range(4):
+        for turn in range(turns):
             try:
                 with transaction(engine) as session:
                     mine = colleague(shop, number)
@@ -88,7 +94,8 @@ def test_two_revisions_never_get_the_same_number(engine: Engine, shop: Shop) -> 
     assert at_once(work) == []
     assert sorted(taken) == list(range(1, len(taken) + 1))
     with reading(engine) as session:
-        assert len(session.scalars(select(Revision)).all()) == len(taken) >= PEOPLE
+        # Of those who try for the same number one gets it, so at the least every turn brings one.
+        assert len(session.scalars(select(Revision)).all()) == len(taken) >= turns
         assert verify(session).clean
 
 
@@ -130,3 +137,39 @@ def test_the_same_bytes_stored_at_once_are_stored_once(engine: Engine, shop: Sho
     assert len(failures) < PEOPLE
     with reading(engine) as session:
         assert verify(session).clean
+
+
+def test_wrong_passwords_at_once_are_all_counted(engine: Engine) -> None:
+    with transaction(engine) as session:
+        person = people.add(session, name="Tom Vale", role="tuner", password_hash=None, at=AT)
+
+    def work(number: int) -> None:
+        with transaction(engine) as session:
+            sign_in(session, person=person, at=AT, password_fits=False, old_token=None)
+
+    assert at_once(work) == []
+    with reading(engine) as session:
+        found = people.by_id(session, person.id)
+        # The fifth one locks, and the sixth is refused unseen.
+        assert (found.failed_sign_ins, found.locked_until is not None) == (5, True)
+
+
+def test_managers_who_remove_each_other_at_once_leave_one(engine: Engine) -> None:
+    with transaction(engine) as session:
+        ids = [
+            people.add(session, name=f"Manager {number}", role="manager", password_hash=None, at=AT).id
+            for number in range(PEOPLE)
+        ]
+    refused: list[str] = []
+
+    def work(number: int) -> None:
+        try:
+            with transaction(engine) as session:
+                change_person(session, person=None, at=AT, person_id=ids[number], role="tuner")
+        except AppError as error:
+            refused.append(error.sentence)
+
+    assert at_once(work) == []
+    assert len(refused) == 1
+    with reading(engine) as session:
+        assert people.active_managers(session) == 1
