@@ -14,7 +14,9 @@ def evenly_spaced(offset: float, step: float, count: int) -> Floats:
     >>> evenly_spaced(100, 2**3, 4)
     array([100., 108., 116., 124.])
     """
-    return offset + step * np.arange(count, dtype=np.float64)
+    # Stored floats may be infinite or no numbers, and those of a description too large.
+    with np.errstate(all="ignore"):
+        return offset + step * np.arange(count, dtype=np.float64)
 
 
 def differences_summed(stored: NDArray[np.generic], descending: bool) -> Floats:

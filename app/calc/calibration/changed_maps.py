@@ -236,7 +236,8 @@ def _read_group(before: Image, after: Image, kind: _Kind, parts: list[_Part]) ->
     cuts = [slice(end - size, end) for size, end in zip(sizes, ends, strict=True)]
     changed = np.add.reduceat(old != new, [cut.start for cut in cuts], dtype=np.int64).tolist()
     factors, offsets = np.array([(part.factor, part.offset) for part in parts]).T.repeat(sizes, axis=1)
-    old_values, new_values = old * factors + offsets, new * factors + offsets
+    with np.errstate(all="ignore"):  # a factor may be so large that values leave the range of floats
+        old_values, new_values = old * factors + offsets, new * factors + offsets
     for part, cut in zip(parts, cuts, strict=True):
         if part.curved:
             old_values[cut] = part.scaling.to_physical(old[cut])

@@ -110,4 +110,5 @@ def steps_of(state: MapState, scaling: Scaling | None) -> Floats:
     if scaling is None or state.raw is None or state.raw.dtype.kind == "f":
         return np.zeros(state.values.shape)
     raw = state.raw.astype(np.float64)
-    return np.nan_to_num(np.abs(scaling.to_physical(raw + 1) - scaling.to_physical(raw)))
+    with np.errstate(all="ignore"):
+        return np.nan_to_num(np.abs(scaling.to_physical(raw + 1) - scaling.to_physical(raw)))

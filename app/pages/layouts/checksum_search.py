@@ -140,9 +140,15 @@ def _definition(text: str) -> tuple[ChecksumDefinition, str]:
         byte_order = {"big": "big", "little": "little"}[order]
         at = int(stored_at, 16)
         definition = ChecksumDefinition(f"block checksum at 0x{at:X}", algorithm, pairs, at, byte_order)  # type: ignore[arg-type]  # one of the two
-        return definition, f"{float(chance):.0e}"
+        return definition, _in_words(float(chance))
     except (ValueError, KeyError) as error:
         raise BadInput("This address names no candidate; search again.") from error
+
+
+def _in_words(chance: float) -> str:
+    if not 0 <= chance <= 1:
+        return "not known"
+    return "less than one in a billion" if chance < 1e-9 else f"one in {1 / chance:,.0f}"
 
 
 def _candidate(text: str, known: list[Image]) -> CandidateRow:

@@ -1,5 +1,6 @@
 """AXIS_PTS and AXIS_DESCR become axis definitions."""
 
+import math
 from dataclasses import replace
 
 from app.calc.calibration.axis_points import evenly_spaced
@@ -153,7 +154,10 @@ def _fixed_values(options: dict[str, Option], cursor: Cursor) -> tuple[float, ..
     offset = cursor.number("offset")
     step = cursor.number("distance") if keyword == "FIX_AXIS_PAR_DIST" else 2.0 ** cursor.whole("shift", -32, 32)
     count = cursor.whole("number of points", 1, MOST_POINTS)
-    return tuple(evenly_spaced(offset, step, count).tolist())
+    values = tuple(evenly_spaced(offset, step, count).tolist())
+    if not math.isfinite(values[-1]):
+        raise cursor.bad(f"{keyword} gives breakpoints that are too large.", options[keyword].at)
+    return values
 
 
 def by_keyword(options: list[Option]) -> dict[str, Option]:

@@ -35,7 +35,12 @@ SCALED = MapDefinition(
     "scaled", "curve", 0x40, "boost", scaling=Scaling.linear(2.0, -1.0, unit="bar"), axes=(X,), data_type="float32",
     byte_order="little",
 )  # fmt: skip
-FLOATS = Layout("floats", maps=(TRIM, ONE, SCALED))
+# Whole numbers whose values leave the range of floats, over breakpoints that do.
+STEEP = MapDefinition(
+    "steep", "curve", 0x50, scaling=Scaling.linear(1e307), data_type="int16",
+    axes=(AxisDefinition("far", count=3, address=0x56, data_type="uint16", scaling=Scaling.linear(1e304)),),
+)  # fmt: skip
+FLOATS = Layout("floats", maps=(TRIM, ONE, SCALED, STEEP))
 EVERY_RULE = WarningRules(
     categories={category: CategoryRule(True, 0.1, 1.0, 1.5) for category in CATEGORIES},
 )
@@ -50,14 +55,15 @@ def image(
     x: Any = (1000, 2000, 3000), y: Any = (20, 80), trim: Any = range(6), one: float = 1, scaled: Any = (1, 2, 3)
 ) -> Image:
     parts = ((0, x), (0x10, y), (0x20, trim), (0x38, [one]), (0x40, scaled))
-    return Image.of([(0, bytes(0x50))]).patched([(at, np.array(list(v), "<f4").tobytes()) for at, v in parts])
+    start = Image.of([(0, bytes(0x50) + bytes.fromhex("0001 0002 0010 0001 0002 0003"))])
+    return start.patched([(at, np.array(list(v), "<f4").tobytes()) for at, v in parts])
 
 
 @st.composite
 def images(draw: st.DrawFn) -> Image:
     """Sound breakpoints or any, and cells of any bits."""
     start = image(x=draw(st.sampled_from([(1000, 2000, 3000), (1000, 1500, 3000)])))
-    places = [*range(0x20, 0x4C, 4), *(draw(st.sampled_from([(), (0, 4, 0x10)])))]
+    places = [*range(0x20, 0x4C, 4), 0x50, 0x52, 0x58, *(draw(st.sampled_from([(), (0, 4, 0x10)])))]
     return start.patched([(at, draw(cells)) for at in places if draw(st.booleans())])
 
 
@@ -108,7 +114,7 @@ def cells_of(held: Image, name: str) -> list[int]:
     """Addresses of every byte of a map and of its axes."""
     table = decode(held, FLOATS)[name]
     starts = [table.addresses, *(axis.addresses for axis in table.axes if axis.addresses is not None)]
-    return [int(start) + k for part in starts for start in part.ravel() for k in range(4)]
+    return [int(start) + k for part in starts for start in part.ravel() for k in range(table.itemsize)]
 
 
 def test_cells_that_stayed_what_is_no_number_are_not_listed_as_changed() -> None:

@@ -221,6 +221,12 @@ def test_items_outside_the_subset_are_listed_with_the_reason(old: str, new: str,
     assert not {name for name, _ in found.not_decoded} & found.layout.positions.keys()
 
 
+def test_breakpoints_beyond_the_range_of_floats_are_refused_at_their_line() -> None:
+    with pytest.raises(BadInput, match="FIX_AXIS_PAR_DIST gives breakpoints that are too large") as caught:
+        read_a2l(sound().replace("FIX_AXIS_PAR_DIST 0 10 4", "FIX_AXIS_PAR_DIST 0 1e308 4").encode())
+    assert caught.value.where == "line 22"
+
+
 def test_what_is_not_decoded_is_told_in_words_and_counts() -> None:
     more = (
         '/begin TYPEDEF_STRUCTURE t "" 8 /end TYPEDEF_STRUCTURE /begin TYPEDEF_AXIS a "" NO_INPUT R 0 NO 4 0 9'
