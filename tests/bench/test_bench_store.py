@@ -1,12 +1,12 @@
 """What a stored revision costs all in: in the database file with its rows, keys and pages, in time with its commit.
 
 Run with --benchmark-enable; with --release too, the whole load of 25 vehicles with 40 revisions each is stored.
-Targets: at most 1,000 bytes of the database file per revision, at every depth; a tenth of git's time to store one;
-reading 20 deep at most 1.5 times a raw blob with its SHA-256.
+Targets: at most 1,000 bytes of the database file per revision; a tenth of git's time to store one; reading 20 deep at
+most 1.5 times a raw blob with its SHA-256.
 
 Measured on two cores, every revision made from the one before: 901 bytes for each of the 1,000 (bsdiff 1,403, zstd
-with the parent as dictionary 2,015, git after gc --aggressive 3,715); 0.07 of git's time; reading 20 deep 1.39 to 1.47 times a
-raw blob. A line of 150 goes on twice from nearer its root and takes 1,256 bytes for each.
+with the parent as dictionary 2,015, git after gc --aggressive 3,715); 0.07 of git's time; reading 20 deep 1.39 to
+1.47 times a raw blob. A line of 150 goes on twice from nearer its root and takes 1,256 bytes for each.
 """
 
 import hashlib
