@@ -42,6 +42,7 @@ def recover(
     source: Annotated[Path, typer.Argument(exists=True, dir_okay=False, help="A backup to recover.")],
 ) -> None:
     """Check a backup, keep today's database beside it, and put the backup in its place. Stop the server first."""
+    from app.cli.database import make_folder
     from app.errors import BadInput, Conflict
     from app.record.engine import make_engine, reading
     from app.record.migrate import upgrade
@@ -56,13 +57,24 @@ def recover(
         found = verify(session)
     if not found.clean:
         raise Conflict("The backup does not hold, so nothing was changed.", details=found.findings)
-    target.parent.mkdir(mode=0o700, parents=True, exist_ok=True)
+    make_folder(target.parent)
+    incoming = target.with_name(f"{target.name}.incoming")
+    incoming.unlink(missing_ok=True)
+    copy_sqlite(source, incoming)
+    engine = make_engine(f"sqlite:///{incoming}")
+    upgrade(engine)
+    engine.dispose()
     if target.exists():
-        kept = target.with_name(f"{target.stem}.replaced.{datetime.now(UTC):%Y%m%dT%H%M%SZ}{target.suffix}")
-        copy_sqlite(target, kept)
-        for suffix in ("", "-wal", "-shm"):
-            target.with_name(target.name + suffix).unlink(missing_ok=True)
-        typer.echo(f"The database as it was is kept in {kept}.")
-    copy_sqlite(source, target)
-    upgrade(make_engine(f"sqlite:///{target}"))
+        typer.echo(f"The database as it was is kept in {_set_aside(target)}.")
+    incoming.rename(target)
     typer.echo(f"Recovered: {found.sentence}")
+
+
+def _set_aside(database: Path) -> Path:
+    """Give the database another name, with what belongs to it: it may be too damaged to be copied."""
+    kept = database.with_name(f"{database.stem}.replaced.{datetime.now(UTC):%Y%m%dT%H%M%SZ}{database.suffix}")
+    for suffix in ("", "-wal", "-shm"):
+        part = database.with_name(database.name + suffix)
+        if part.exists():
+            part.rename(kept.with_name(kept.name + suffix))
+    return kept

@@ -16,13 +16,28 @@ from app.settings import Settings, sqlite_file
 _PATIENCE_S = 10.0
 
 
-def _make_folder(folder: Path) -> None:
+def make_folder(folder: Path) -> None:
+    """The folder of a database; raises `StorageFailed`.
+
+    The record is for the person who runs the server, not for every account on the machine.
+    """
     try:
-        # The record is for the person who runs the server, not for every account on the machine.
         folder.mkdir(mode=0o700, parents=True, exist_ok=True)
     except OSError as error:
         raise StorageFailed(
-            f"The folder {folder} cannot be made ({error.strerror}); set REVLEDGER_DATABASE_URL to another place."
+            f"The folder {folder} cannot be made ({error.strerror}); choose another place for the database."
+        ) from None
+
+
+def make_file(file: Path) -> None:
+    """An empty file for a database where there is none; raises `StorageFailed`."""
+    make_folder(file.parent)
+    try:
+        if not file.exists():
+            file.touch(mode=0o600)
+    except OSError as error:
+        raise StorageFailed(
+            f"{file} cannot be made ({error.strerror}); choose another place for the database."
         ) from None
 
 
@@ -41,7 +56,7 @@ def open_database(settings: Settings) -> tuple[Engine, Path | None]:
     """The engine, and the backup that was made before a migration (SQLite; None when none was needed)."""
     file = sqlite_file(settings.database_url)
     if file is not None:
-        _make_folder(file.parent)
+        make_file(file)
     engine = _answering(settings.database_url)
     version = current_version(engine)
     backup: Path | None = None

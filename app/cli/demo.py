@@ -22,6 +22,7 @@ def demo(
     from rich.console import Console
     from rich.progress import Progress
 
+    from app.cli.database import make_file
     from app.cli.serve import address_of, listen, prepare, run
     from app.errors import Conflict
     from app.record import one_time_keys, people
@@ -31,10 +32,10 @@ def demo(
     from app.settings import from_environment
 
     place = folder or Path(tempfile.mkdtemp(prefix="revledger-demo-"))
-    place.mkdir(parents=True, exist_ok=True)
     file = place / "demo.db"
     if file.exists():
         raise Conflict(f"{file} exists already; name an empty folder.")
+    make_file(file)
     # A port that is taken is told now, not after the minute that the filling takes.
     listening = None if only_load else listen("127.0.0.1", port)
     os.environ["REVLEDGER_DATABASE_URL"] = f"sqlite:///{file}"
