@@ -37,6 +37,13 @@ _NAV = (
     ("People", "/people"),
     ("Settings", "/settings"),
 )
+# Pages about a part of a car's record, whose addresses do not begin with the car.
+_OF_A_CAR = frozenset(
+    {
+        "/control-units", "/revisions", "/flashes", "/dyno-sessions", "/gains", "/compare", "/restores", "/customers",
+        "/coding-snapshots", "/fault-scans", "/identity-checks", "/release-packages", "/fleet",
+    }
+)  # fmt: skip
 _FOR_MANAGERS = frozenset({"/people"})
 
 
@@ -209,7 +216,9 @@ def _nav(path: str, person: Person | None) -> tuple[tuple[str, str, bool], ...]:
     if person is None:
         return ()
     shown = [(label, href) for label, href in _NAV if href not in _FOR_MANAGERS or person.role == "manager"]
-    return tuple((label, href, path == href or (href != "/" and path.startswith(href + "/"))) for label, href in shown)
+    own = next((href for _, href in _NAV if href != "/" and f"{path}/".startswith(f"{href}/")), None)
+    place = own or ("/" if path == "/" else "/vehicles" if f"/{path.split('/')[1]}" in _OF_A_CAR else None)
+    return tuple((label, href, href == place) for label, href in shown)
 
 
 def _chrome(

@@ -9,10 +9,14 @@ from sqlalchemy.orm import Session
 from app.pages.limits import limit_words, region_words
 from app.pages.links import page_of
 from app.pages.results.figures import slip
-from app.record import dyno, limits, results
+from app.record import dyno, limits, results, timeline
 from app.record.timeline import Happening
 from app.web.page import rfc3339, when
 from app.web.units_view import UnitsView
+
+# Lines of one page, and the entries read for them: a session of many pulls makes one line.
+_LINES = 30
+_READ = 200
 
 _ICONS = {
     "identity": "vehicle",
@@ -25,17 +29,27 @@ _ICONS = {
 }
 
 
-def lines(session: Session, happenings: Sequence[Happening], units: UnitsView) -> tuple[dict[str, Any], ...]:
-    """Newest first, as they come; each line as the timeline component takes it, figures in the reader's units."""
-    found = []
+def history(
+    session: Session, vehicle_id: int, units: UnitsView, *, topic: str | None, before: int | None
+) -> tuple[tuple[dict[str, Any], ...], int | None]:
+    """A page of a car's history and the entry below which the next one begins, None when this is the last.
+
+    Newest first; each line as the timeline component takes it, figures in the reader's units.
+    """
+    happenings = timeline.of_vehicle(session, vehicle_id, topic=topic, before=before, limit=_READ)
+    found: list[dict[str, Any]] = []
+    last = before
     for _, group in groupby(happenings, key=_together):
+        if len(found) == _LINES:
+            return tuple(found), last
         several = list(group)
         line = _line(several[0]) | _in_units(session, several[0], units)
         if len(several) > 1:
             line["title"] = _pulls(session, several)
             line["detail"] = f"{several[0].person} · entries {several[-1].seq} to {several[0].seq}"
         found.append(line)
-    return tuple(found)
+        last = several[-1].seq
+    return tuple(found), last if len(happenings) == _READ else None
 
 
 def _together(one: Happening) -> tuple[object, ...]:

@@ -12,7 +12,7 @@ from app.calc.calibration.tree_layout import positions
 from app.calc.vehicle.car_state import OnUnit
 from app.errors import AppError
 from app.pages.today import Waiting, waiting_of
-from app.pages.vehicle.history import lines
+from app.pages.vehicle.history import history
 from app.record import (
     attention,
     car_state,
@@ -110,11 +110,11 @@ def vehicle_page(
     vehicle = vehicles.vehicle(session, vehicle_id)
     units = vehicles.control_units(session, vehicle.id)
     states = car_state.on_units(session, [unit.id for unit in units])
-    happenings = timeline.of_vehicle(session, vehicle.id, topic=topic, before=before, limit=31)
+    entries, below = history(session, vehicle.id, units_of(person), topic=topic, before=before)
     base = f"/vehicles/{vehicle.id}"
     more = None
-    if len(happenings) > 30:
-        more = f"{base}?before={happenings[29].seq}" + (f"&topic={topic}" if topic else "") + "#history"
+    if below is not None:
+        more = f"{base}?before={below}" + (f"&topic={topic}" if topic else "") + "#history"
     waiting = waiting_of(attention.of_vehicles(session, [vehicle]), person)
     topics = [("Everything", f"{base}#history", topic is None)]
     topics += [(name.capitalize(), f"{base}?topic={name}#history", topic == name) for name in timeline.TOPICS]
@@ -132,7 +132,7 @@ def vehicle_page(
         may_tune=person.role != "front_desk",
         waiting=waiting,
         units=tuple(_unit(session, vehicle, unit, states[unit.id]) for unit in units),
-        entries=lines(session, happenings[:30], units_of(person)),
+        entries=entries,
         topics=tuple(topics),
         more=more,
         files=files,
