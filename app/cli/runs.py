@@ -1,5 +1,6 @@
 """`revledger import-runs` and `revledger watch`: dyno files from a folder into the inbox."""
 
+import contextlib
 import time
 from datetime import UTC, datetime
 from pathlib import Path
@@ -10,6 +11,8 @@ import typer
 if TYPE_CHECKING:
     from sqlalchemy import Engine
 
+# Size in bytes and time of the last change.
+State = tuple[int, float]
 SUFFIXES = (".csv", ".txt", ".tsv", ".dat", ".asc", ".mf4", ".mdf")
 
 
@@ -37,19 +40,29 @@ def watch(
 
     engine, _ = open_database(from_environment())
     typer.echo(f"Watching {folder}  (Ctrl+C ends it)")
-    seen: dict[Path, tuple[int, float]] = {}
-    done: set[tuple[Path, int, float]] = set()
+    seen: dict[Path, State] = {}
+    done: dict[Path, State] = {}
     while True:
-        for path in _listed([folder]):
-            state = (path.stat().st_size, path.stat().st_mtime)
+        before, seen = seen, _states(folder)
+        for path, state in seen.items():
             # A file is finished when two looks find it unchanged.
-            if (once or seen.get(path) == state) and (path, *state) not in done:
+            if (once or before.get(path) == state) and done.get(path) != state:
                 _take(engine, path)
-                done.add((path, *state))
-            seen[path] = state
+                done[path] = state
         if once:
             return
         time.sleep(every)
+
+
+def _states(folder: Path) -> dict[Path, State]:
+    """Size and time of each dyno file; one that is gone again, or a folder out of reach for now, is left out."""
+    found = {}
+    with contextlib.suppress(OSError):
+        for path in _listed([folder]):
+            with contextlib.suppress(OSError):
+                known = path.stat()
+                found[path] = (known.st_size, known.st_mtime)
+    return found
 
 
 def _listed(places: list[Path]) -> list[Path]:
@@ -63,11 +76,14 @@ def _listed(places: list[Path]) -> list[Path]:
 def _take(engine: "Engine", path: Path) -> bool:
     """One file, one transaction; a file that cannot be read is named and left alone."""
     from app.actions.add_inbox_item import add_inbox_item
-    from app.errors import AppError
+    from app.errors import AppError, TooLarge
     from app.readers.dyno_file import read_dyno_file
     from app.record.engine import transaction
+    from app.web.uploads import FILE_LIMIT
 
     try:
+        if path.stat().st_size > FILE_LIMIT:
+            raise TooLarge(f"The file is larger than {FILE_LIMIT >> 20} MiB; split it.")
         data = path.read_bytes()
         found = read_dyno_file(data)
         with transaction(engine) as session:
@@ -83,5 +99,6 @@ def _take(engine: "Engine", path: Path) -> bool:
     except (AppError, OSError) as error:
         typer.echo(f"{path.name}: {error}", err=True)
         return False
-    typer.echo(f"{path.name}: " + ("in the inbox already" if known else f"{len(found.pulls)} pulls into the inbox"))
+    pulls = "1 pull" if len(found.pulls) == 1 else f"{len(found.pulls)} pulls"
+    typer.echo(f"{path.name}: " + ("in the inbox already" if known else f"{pulls} into the inbox"))
     return True
