@@ -154,10 +154,10 @@ RIGHTS: dict[str, frozenset[str | None]] = {
     "GET /vehicles/{vehicle_id:int}/limits": VIEWER,
     "POST /vehicles/{vehicle_id:int}/limits": TUNER,
     "POST /limits/{limit_id:int}/withdraw": TUNER,
-    # restore to stock
     # long work
     "GET /work/{key}": VIEWER,
     "GET /work/{key}/events": VIEWER,
+    # restore to stock
     "GET /vehicles/{vehicle_id:int}/restores": VIEWER,
     "POST /vehicles/{vehicle_id:int}/restores": TUNER,
     "GET /restores/{restore_id:int}": VIEWER,
