@@ -317,7 +317,7 @@ def _headline(figures: GainReport, quantity: Quantity) -> tuple[str, str, str]:
     """(label, figure, note): the gain where the curve after peaks, to be read from afar."""
     one = figures.at_peak
     _, _, change, half = read_off_of(one, quantity.name)
-    note = "with its band" if half is not None else "uncertainty not known"
+    note = "± covers the whole curve at once" if half is not None else "uncertainty not known"
     return (f"Gain at the power peak, {rpm(one.speed_rpm)}", quantity.difference(change, half), note)
 
 
