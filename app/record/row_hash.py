@@ -16,7 +16,8 @@ from app.record.base import Base
 # What Python's own encoder writes otherwise than RFC 8785: floats with an exponent or a decimal zero (ECMAScript has
 # other bounds for them), keys beyond U+D7FF (which are ordered as UTF-16) and halves of surrogate pairs. Found inside
 # a string they cost only time.
-_WRITTEN_OTHERWISE = re.compile("[0-9]e[-+]|[.]0(?![0-9])|[\ud800-\U0010ffff]")
+_EXPONENT, _DECIMAL_ZERO = re.compile("[0-9]e[-+]"), re.compile("[.]0(?![0-9])")
+_BEYOND = re.compile("[\ud800-\U0010ffff]")
 _ENCODER = json.JSONEncoder(ensure_ascii=False, allow_nan=False, sort_keys=True, separators=(",", ":"))
 
 
@@ -30,7 +31,15 @@ def canonical_json(value: Any) -> bytes:
         quick = _ENCODER.encode(plain)
     except ValueError:  # a number that is none: refused below
         return rfc8785.dumps(plain)
-    return rfc8785.dumps(plain) if _WRITTEN_OTHERWISE.search(quick) else quick.encode()
+    return rfc8785.dumps(plain) if _written_otherwise(quick) else quick.encode()
+
+
+def _written_otherwise(quick: str) -> bool:
+    return bool(
+        _DECIMAL_ZERO.search(quick)
+        or (("e-" in quick or "e+" in quick) and _EXPONENT.search(quick))
+        or (not quick.isascii() and _BEYOND.search(quick))
+    )
 
 
 def canonical(value: Any) -> Any:

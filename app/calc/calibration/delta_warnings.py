@@ -124,7 +124,7 @@ def _at_limit(delta: MapDelta) -> Iterable[str]:
 def _not_monotonic(delta: MapDelta) -> Iterable[str]:
     """Only what the change broke: an axis that never rose or fell strictly is the layout's business."""
     for before, after in zip(delta.axes_before, delta.axes_after, strict=False):
-        if _strict(before) and not _strict(after):
+        if before is not after and _strict(before) and not _strict(after):
             yield f"{delta.name}: the breakpoints of {after.name or 'an axis'} no longer rise or fall throughout."
 
 
