@@ -18,7 +18,8 @@
 // gain      series above; below on the same x axis gain: {label, unit, series: […]}
 // control   one series, its x numbers or words; limits: {centre, lower, upper}; outside: [indexes beyond the limits]
 // bars      series with words as x; low and high become error bars
-// heatmap   x, y (y null for a curve), z: {label, unit, values: [[…]]} row by row; scale: difference | amount; limit: end of the difference scale
+// heatmap   x, y (y null for a curve), z: {label, unit, values: [[…]]} row by row; scale: difference | amount; limit: end of the difference scale;
+//           point: [row, col] to start at
 // section   x, y (null for a curve), z: {label, unit}; series: [{name, role, z: [[…]]}]; point: [row, col] to start at
 // surface   x, y, z with values; scale and limit as for heatmap
 

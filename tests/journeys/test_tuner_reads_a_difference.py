@@ -72,6 +72,14 @@ def test_the_keyboard_is_enough(tuner: Person) -> None:
     page.keyboard.press("ArrowDown")
     place = pointed.evaluate("cell => [cell.parentElement.rowIndex, cell.cellIndex]")
     assert place == [2, 2]
+    # The address tells the cell, and another way of looking at the map keeps it.
+    assert f"map={names[1]}" in page.url and "cell=2-2" in page.url
+    page.get_by_role("link", name="Percent").click()
+    expect(page.locator("#map-cells caption")).to_contain_text("[%]")
+    assert "cell=2-2" in page.url
+    expect(page.get_by_role("link", name="Percent")).to_be_focused()
+    page.reload()
+    assert pointed.evaluate("cell => [cell.parentElement.rowIndex, cell.cellIndex]") == [2, 2]
     # The cross-section goes through the pointed cell: its headings name that cell's breakpoints.
     row, column = (
         page.locator("#map-cells tbody tr").nth(1).locator("th").inner_text(),

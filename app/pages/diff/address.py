@@ -1,15 +1,20 @@
 """The address of the diff view: it carries the whole state of the page, so that it can be kept and sent."""
 
+import re
 from dataclasses import dataclass, replace
 from typing import Any
 from urllib.parse import quote, urlencode
 
+_CELL = re.compile(r"([1-9][0-9]{0,3})-([1-9][0-9]{0,3})")
 SORTS = (("order", "Category"), ("size", "Size of change"), ("name", "Name"))
 
 
 @dataclass(frozen=True, slots=True)
 class Address:
-    """What is compared and what of it is looked at; empty values are left out of the address."""
+    """What is compared and what of it is looked at; empty values are left out of the address.
+
+    cell : the pointed cell of the map as row-column, counted from 1.
+    """
 
     before: str
     after: str
@@ -20,10 +25,19 @@ class Address:
     q: str = ""
     sort: str = ""
     ranges: int = 0
+    cell: str = ""
 
     def href(self, **changed: Any) -> str:
-        """The address with some values changed."""
+        """The address with some values changed; a cell is one of its map alone."""
+        if "map" in changed:
+            changed = {"cell": ""} | changed
         return "/compare?" + replace(self, **changed).query
+
+    @property
+    def point(self) -> tuple[int, int] | None:
+        """Row and column of the pointed cell, counted from 0; None for no cell."""
+        found = _CELL.fullmatch(self.cell)
+        return None if found is None else (int(found[1]) - 1, int(found[2]) - 1)
 
     @property
     def query(self) -> str:
@@ -48,6 +62,7 @@ class Address:
             "q": self.q,
             "sort": self.sort if self.sort != "order" else "",
             "ranges": self.ranges,
+            "cell": self.cell,
             "map": self.map,
         }
         return {name: value for name, value in given.items() if value}

@@ -23,7 +23,7 @@ def shown(grid: Grid, show: str) -> Floats:
     if show in ("before", "after"):
         return grid.before if show == "before" else grid.after
     if show == "percent":
-        with np.errstate(divide="ignore", invalid="ignore"):
+        with np.errstate(all="ignore"):  # float cells may hold any bits
             return np.where(grid.before == 0, np.nan, 100 * grid.change / np.abs(grid.before))
     return grid.change
 
@@ -87,8 +87,8 @@ def _texts(delta: MapDelta, values: Floats, show: str) -> list[list[str]] | None
 
 def _steps(change: Floats, limit: float) -> np.ndarray[Any, np.dtype[np.int64]]:
     """−4 … 4: how dark each cell's colour is; every change has at least one step."""
-    with np.errstate(invalid="ignore"):
-        size = np.clip(np.ceil(4 * np.abs(change) / limit), 1, 4)
+    with np.errstate(all="ignore"):
+        size = np.clip(np.ceil(4 * (np.abs(change) / limit)), 1, 4)
         steps = np.where(np.isfinite(change) & (change != 0), np.copysign(size, change), 0.0)
     return steps.astype(np.int64)
 

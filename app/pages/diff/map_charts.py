@@ -7,11 +7,11 @@ from app.calc.number_text import unit_of
 from app.pages.diff.map_cells import limit_of, plain, rows_of
 
 
-def heatmap(delta: MapDelta, grid: Grid) -> dict[str, Any]:
-    """The difference, blue for less and orange for more."""
+def heatmap(delta: MapDelta, grid: Grid, point: tuple[int, int]) -> dict[str, Any]:
+    """The difference, blue for less and orange for more, and the cell that is pointed at."""
     frame = _frame(delta, grid)
     frame["z"]["values"] = plain(grid.change)
-    return {"kind": "heatmap", **frame, "scale": "difference", "limit": limit_of(grid)}
+    return {"kind": "heatmap", **frame, "scale": "difference", "limit": limit_of(grid), "point": list(point)}
 
 
 def section(delta: MapDelta, grid: Grid, point: tuple[int, int]) -> dict[str, Any]:

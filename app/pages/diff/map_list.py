@@ -68,7 +68,7 @@ def relative_size(delta: MapDelta) -> float:
     largest = delta.summary.largest
     if largest is None:
         return math.inf
-    with np.errstate(invalid="ignore"):
+    with np.errstate(all="ignore"):
         values = np.abs(delta.before[np.isfinite(delta.before)])
     scale = float(values.max()) if values.size else 0.0
     return abs(largest.change) / scale if scale else math.inf

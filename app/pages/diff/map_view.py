@@ -6,7 +6,7 @@ from typing import Any
 from app.calc.calibration.map_delta import DeltaAxis, Grid, MapDelta
 from app.calc.number_text import unit_of, with_unit
 from app.pages.diff import map_charts
-from app.pages.diff.map_cells import limit_of, state_table, table_of
+from app.pages.diff.map_cells import limit_of, rows_of, state_table, table_of
 from app.pages.diff.words import facts_of, notes_of, number, sentence_of
 
 SHOWS = (("change", "Difference"), ("percent", "Percent"), ("before", "Before"), ("after", "After"))
@@ -48,11 +48,11 @@ class MapView:
     facts: tuple[tuple[str, str | None], ...]
 
 
-def map_view(delta: MapDelta, show: str) -> MapView:
-    """Numbers and charts of one map; `show` is one of SHOWS."""
+def map_view(delta: MapDelta, show: str, point: tuple[int, int] | None = None) -> MapView:
+    """Numbers and charts of one map; `show` is one of SHOWS, `point` the cell to start at, else the largest change."""
     grid = delta.grid if delta.kind != "text" else None
     drawn = grid is not None and 1 < grid.change.size <= MOST_CELLS
-    point = _start(delta)
+    point = _start(delta, grid, point)
     texts = delta.kind == "text"
     limit = "" if grid is None else number(limit_of(grid), delta.decimals)
     flat = grid is not None and grid.change.ndim == 2 and min(grid.change.shape) > 1
@@ -65,7 +65,7 @@ def map_view(delta: MapDelta, show: str) -> MapView:
         texts=(_text(delta.state_before.texts), _text(delta.state_after.texts)) if texts else None,
         table=table_of(delta, grid, show) if grid is not None and drawn else None,
         sides=() if grid is not None or texts else _sides(delta),
-        heatmap=map_charts.heatmap(delta, grid) if grid is not None and drawn else None,
+        heatmap=map_charts.heatmap(delta, grid, point) if grid is not None and drawn else None,
         section=map_charts.section(delta, grid, point) if grid is not None and drawn else None,
         surface=map_charts.surface(delta, grid) if grid is not None and drawn and flat else None,
         start=point,
@@ -90,8 +90,12 @@ def _sides(delta: MapDelta) -> tuple[tuple[str, dict[str, Any]], ...]:
     return tuple((title, state_table(delta, state)) for title, state in states if state.values.size <= MOST_CELLS)
 
 
-def _start(delta: MapDelta) -> tuple[int, int]:
-    """The cell of the largest change."""
+def _start(delta: MapDelta, grid: Grid | None, wanted: tuple[int, int] | None) -> tuple[int, int]:
+    """The cell that is wanted where the map has it, else that of the largest change."""
+    if wanted is not None and grid is not None:
+        rows, columns = rows_of(grid.change).shape
+        if wanted[0] < rows and wanted[1] < columns:
+            return wanted
     index = () if delta.summary.largest is None else delta.summary.largest.index
     if len(index) == 2:
         return index[0], index[1]

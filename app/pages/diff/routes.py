@@ -36,9 +36,10 @@ def show(
     q: str = "",
     sort: str = "",
     ranges: Annotated[int, Query(ge=0, le=10**9)] = 0,
+    cell: str = "",
 ) -> HTMLResponse:
     """The whole page; htmx asks for the panel of one map alone."""
-    address = Address(before, to, int(layout) if layout else None, map, show, category, q, sort, ranges)
+    address = Address(before, to, int(layout) if layout else None, map, show, category, q, sort, ranges, cell)
     compared = noted.of_any_nodes(session, before, to, layout_id=address.layout)
     if request.headers.get("hx-target") == "map-panel" and "hx-history-restore-request" not in request.headers:
         panel = panel_page(compared, address)

@@ -230,7 +230,7 @@ def _panel(compared: Compared, address: Address, listed: list[MapDelta]) -> Pane
     show = address.show if address.show in dict(SHOWS) else "change"
     here = replace(address, map=delta.name)
     return PanelView(
-        view=map_view(delta, show),
+        view=map_view(delta, show, address.point if delta.name == address.map else None),
         shows=tuple((text, here.href(show=key), key == show) for key, text in SHOWS),
         position="not in the list as filtered" if at is None else f"{at + 1} of {len(names)}",
         previous=None if at is None or at == 0 else (names[at - 1], here.href(map=names[at - 1])),

@@ -8,16 +8,22 @@ from app.calc.calibration.delta_summary import differs
 from app.calc.calibration.map_delta import AxisPlace, MapDelta
 from app.calc.number_text import MINUS, with_unit
 
+_NOISE, _WIDE = 1e-9, 1e12
+
 
 def number(value: float | None, decimals: int, *, sign: bool = False) -> str:
-    """A value with a true minus; "–" where there is none, "∞" where a float is infinite."""
+    """A value with a true minus; "–" where there is none, "∞" where a float is infinite.
+
+    What `decimals` would show as zero, or in a row of digits that nobody reads, is shown to a few digits instead.
+    """
     if value is None or math.isnan(value):
         return "–"
     if math.isinf(value):
         return f"{MINUS if value < 0 else '+' if sign else ''}∞"
-    text = f"{value:+,.{decimals}f}" if sign else f"{value:,.{decimals}f}"
+    plus = "+" if sign else ""
+    text = f"{value:{plus}.6g}" if abs(value) >= _WIDE else f"{value:{plus},.{decimals}f}"
     if not text.strip("+-0.,"):
-        text = text.lstrip("+-")
+        text = f"{value:{plus}.2g}" if abs(value) > _NOISE else text.lstrip("+-")
     return text.replace("-", MINUS)
 
 

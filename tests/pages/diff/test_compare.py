@@ -61,6 +61,17 @@ def test_the_switch_shows_the_same_cells_in_four_ways(
     assert f'<td tabindex="0" data-step="4">{cell}</td>' in page
 
 
+@pytest.mark.parametrize(
+    ("cell", "text"),
+    [("1-3", "+0.100"), ("", "+0.180"), ("9-9", "+0.180"), ("0-1", "+0.180"), ("x", "+0.180"), ("1-99999", "+0.180")],
+)
+def test_the_address_says_which_cell_is_pointed_at(tuner: Browser, car: CalibrationCar, cell: str, text: str) -> None:
+    """Row 1, column 3: 1400 became 1500 of 0.001 bar. What is no cell of the map gives the largest change."""
+    page = tuner.get(address(car, map="boost target", cell=cell)).text
+    (pointed,) = re.findall(r'<td tabindex="0"[^>]*>([^<]*)</td>', page)
+    assert pointed == text
+
+
 def test_htmx_gets_the_panel_alone_and_a_restored_history_the_whole_page(tuner: Browser, car: CalibrationCar) -> None:
     headers = {"hx-request": "true", "hx-target": "map-panel"}
     panel = tuner.get(address(car, map="boost target"), headers=headers)

@@ -67,7 +67,17 @@ def test_a_gap_is_null_in_the_data_of_charts() -> None:
 
 @pytest.mark.parametrize(
     ("value", "text"),
-    [(None, "–"), (float("nan"), "–"), (0.0, "0.00"), (-0.001, "0.00"), (1234.5, "+1,234.50"), (-3, "\u22123.00")],
+    [
+        (None, "–"),
+        (float("nan"), "–"),
+        (float("-inf"), "\u2212∞"),
+        (0.0, "0.00"),
+        (-1e-14, "0.00"),  # the noise of a sum
+        (-0.001, "\u22120.001"),  # a change is never shown as none
+        (1234.5, "+1,234.50"),
+        (-3, "\u22123.00"),
+        (3e38, "+3e+38"),
+    ],
 )
 def test_numbers_carry_a_true_minus_and_zero_no_sign(value: float | None, text: str) -> None:
     assert number(value, 2, sign=True) == text
