@@ -7,9 +7,11 @@ import pytest
 from fastapi import FastAPI, UploadFile
 from hypothesis import given
 from hypothesis import strategies as st
+from sqlalchemy import Engine
 
 from app.errors import BadInput, TooLarge
 from app.web.uploads import BODY_LIMIT, UPLOAD_LIMIT, label_of, read_upload
+from tests.api.caller import Caller
 from tests.browser import Browser
 
 
@@ -108,8 +110,9 @@ def test_a_gigabyte_that_was_not_announced_is_refused_after_the_first_megabyte(
     assert asked <= BODY_LIMIT // (1 << 16) + 2
 
 
-def test_the_api_says_413_as_problem_details(manager: Browser) -> None:
-    answer = manager.post("/api/v1/journal", headers={"content-length": str(UPLOAD_LIMIT + 1)}, content=b"")
+def test_the_api_says_413_as_problem_details(app: FastAPI, sqlite_engine: Engine) -> None:
+    program = Caller(app, sqlite_engine, "manager")
+    answer = program.post("/layouts", headers={"content-length": str(UPLOAD_LIMIT + 1)})
     assert answer.status_code == 413
     assert answer.headers["content-type"] == "application/problem+json"
     assert answer.json()["title"] == "Too large"
