@@ -210,8 +210,7 @@ def head_of(shop: Shop, path: str, declared: bool) -> bytes:
         f"POST {path} HTTP/1.1",
         f"Host: {urlsplit(shop.served.base).netloc}",
         f"Origin: {shop.served.base}",
-        f"Authorization: Bearer {shop.token}",
-        f"Cookie: revledger={shop.cookie}",
+        f"Authorization: Bearer {shop.token}" if path.startswith("/api/") else f"Cookie: revledger={shop.cookie}",
         "Content-Type: multipart/form-data; boundary=b0und",
         length,
     ]
