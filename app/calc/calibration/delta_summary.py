@@ -23,6 +23,8 @@ from app.calc.calibration.union_grid import union_grid
 
 Bools = NDArray[np.bool_]
 
+_EQUAL = 1e-9
+
 
 def build_deltas(changes: Sequence[tuple[MapSubject, MapState, MapState]]) -> list[MapDelta]:
     """The delta of each (map, before, after), in order.
@@ -213,7 +215,8 @@ def _summaries(plans: list[_Plan]) -> list[DeltaSummary]:
 def _largest(cells: _Cells, plans: list[_Plan], percent: Floats) -> list[LargestChange | None]:
     size = np.where(cells.valid & cells.changed, np.abs(cells.change), -1.0)
     peak = np.maximum.reduceat(size, cells.starts)
-    hits = np.flatnonzero(size == np.repeat(peak, cells.sizes))
+    # The same step in physical values differs in its last bits from cell to cell.
+    hits = np.flatnonzero(size >= np.repeat(peak - _EQUAL * np.abs(peak), cells.sizes))
     at = hits[np.searchsorted(hits, cells.starts)]
     rows = zip(
         plans,

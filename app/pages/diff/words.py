@@ -112,9 +112,10 @@ def facts_of(delta: MapDelta) -> tuple[tuple[str, str | None], ...]:
         unit = delta.unit
         change = ("Change", _signed(delta, s.largest.change))
         return ("Before", with_unit(before, unit)), ("After", with_unit(after, unit)), change, *single
+    low, high = _signed(delta, s.minimum), _signed(delta, s.maximum)
     return (
         ("Changed", f"{s.changed} of {s.cells} {'points' if delta.axis_changed else 'cells'}"),
-        ("Change from – to", f"{_signed(delta, s.minimum)} to {_signed(delta, s.maximum)}"),
+        ("Change from – to", low if low == high else f"{low} to {high}"),
         ("Mean over all", _signed(delta, s.mean)),
         ("Mean over the changed", _signed(delta, s.mean_of_changed)),
         *single,
