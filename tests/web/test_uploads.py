@@ -8,11 +8,9 @@ from fastapi import FastAPI, UploadFile
 from hypothesis import given
 from hypothesis import strategies as st
 from sqlalchemy import Engine
-from sqlalchemy import Engine
 
 from app.errors import BadInput, TooLarge
 from app.web.uploads import BODY_LIMIT, UPLOAD_LIMIT, label_of, read_upload
-from tests.api.caller import Caller
 from tests.api.caller import Caller
 from tests.browser import Browser
 
