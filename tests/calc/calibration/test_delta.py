@@ -295,8 +295,8 @@ def test_the_map_of_the_example_reads_as_the_layout_says() -> None:
 
 
 def test_of_equal_changes_the_first_is_the_largest_whatever_the_last_bits_are() -> None:
-    """One step of 0.1 N·m more in every cell: 200.1 - 200 and 350.1 - 350 differ in their last bits."""
-    (delta,) = compare(engine(), engine(torque=(2001, 3001, 3501, 3001)), ENGINE).deltas
+    """Two steps of 0.1 N·m more in every cell: 200.2 - 200 and 350.2 - 350 differ in their last bits."""
+    (delta,) = compare(engine(), engine(torque=(2002, 3002, 3502, 3002)), ENGINE).deltas
     assert int(np.argmax(delta.after - delta.before)) > 0
     assert delta.summary.largest is not None
-    assert (delta.summary.largest.index, delta.summary.largest.change) == ((0,), pytest.approx(0.1))
+    assert (delta.summary.largest.index, delta.summary.largest.change) == ((0,), pytest.approx(0.2))
