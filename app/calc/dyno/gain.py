@@ -115,6 +115,11 @@ def _noise(a: Pulls, b: Pulls, history: History | None) -> _Noise:
             f"{min(a.count, b.count)} pulls against {max(a.count, b.count)}: the band takes both sessions to scatter "
             "alike unless they plainly differ, which few pulls cannot show; make as many in each."
         )
+    if band.used_history and 2 in (a.count, b.count):
+        warnings.append(
+            "Two pulls cannot show whether they scatter more than this dyno usually does, and the band takes them not "
+            "to; make three or more."
+        )
     if a.count == 1 or b.count == 1:
         single = "each session is" if a.count == b.count == 1 else "one session is"
         warnings.append(f"Only one pull: {single} judged by other pulls' scatter.")

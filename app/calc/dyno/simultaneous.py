@@ -57,12 +57,12 @@ def simultaneous_band(samples: Sequence[Sample], history: History | None, *, alp
     session's variance is moderated by it, s̃² = (d₀h² + ds²)/(d₀ + d) (Smyth 2004, see history.py), unless the session
     scatters significantly more than the history; then its own variance counts alone.
 
-    Coverage, counted in simulations with 2, 3, 5 and 10 pulls each, 3000 gains a case: 0.941 to 0.967 without history
-    and 0.951 to 0.969 with ten past sessions, for level, smooth and white noise, a mixture and noise that grows towards
-    one end; 0.941 to 0.973 when one session scatters twice as much as the other; up to 0.989 on a dyno whose sessions
+    Coverage, counted in simulations with 2 to 10 pulls each, 3000 gains a case, for level, smooth and white noise, a
+    mixture and noise that grows towards one end: 0.941 to 0.967 without history and 0.951 to 0.969 with ten past
+    sessions; 0.943 to 0.973 when one session scatters twice as much as the other; up to 0.989 on a dyno whose sessions
     differ much. Two things no formula makes good for: a session that scatters twice as much as the dyno ever did, with
-    too few pulls to show it (0.87 to 0.93 for 2 or 3 pulls against ten calm sessions), and two or three noisy pulls
-    against eight calm ones (0.83 at worst).
+    too few pulls to show it (against ten calm sessions 0.84 at worst with two pulls, 0.89 with three, 0.92 with five),
+    and two or three noisy pulls against eight calm ones (0.83 at worst).
     """
     structure = _own_structure(samples)
     if history is None:

@@ -94,7 +94,7 @@ def test_every_kind_with_one_session_twice_as_noisy(kind: str, pulls: int) -> No
 def test_one_session_twice_as_noisy_as_the_dyno_ever_was(kind: str, pulls: int) -> None:
     """Two or three pulls cannot show that they are no ordinary ones: what a calm history costs then is counted."""
     found = coverage(kind, pulls, sessions=10, noisier=2.0, repeats=RELEASE_REPEATS, seed=7)
-    assert found.covered >= (0.86 if pulls <= 3 else LOWEST)
+    assert found.covered >= {2: 0.82, 3: 0.87, 5: 0.9, 10: LOWEST}[pulls]
 
 
 @pytest.mark.release

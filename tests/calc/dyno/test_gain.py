@@ -87,6 +87,13 @@ def test_sessions_that_scatter_differently_are_said_to() -> None:
     assert any("scatter differently" in warning for warning in found.warnings)
 
 
+def test_two_pulls_that_lean_on_a_history_are_warned_of() -> None:
+    draw = np.random.default_rng(26)
+    two = session(draw, BEFORE, "ripple", 2), session(draw, AFTER, "ripple", 3)
+    assert any("Two pulls cannot show" in warning for warning in gain(*two, history=HISTORY).warnings)
+    assert not any("Two pulls cannot show" in warning for warning in gain(*two).warnings)
+
+
 def test_very_different_numbers_of_pulls_are_warned_of() -> None:
     draw = np.random.default_rng(24)
     found = gain(session(draw, BEFORE, "ripple", 2), session(draw, AFTER, "ripple", 6))
