@@ -10,6 +10,7 @@ from app.cli.bag import export, take_in
 from app.cli.compare import compare
 from app.cli.demo import demo
 from app.cli.gain import SeveralAgainst, gain
+from app.cli.roller_power import roller_power
 from app.cli.runs import import_runs, watch
 from app.cli.serve import serve
 from app.cli.verify import verify
@@ -38,6 +39,7 @@ commands.command("import-runs")(import_runs)
 commands.command("watch")(watch)
 commands.command("compare")(compare)
 commands.command("gain", cls=SeveralAgainst)(gain)
+commands.command("roller-power")(roller_power)
 people.command("add")(person.add)
 people.command("reset-password")(person.reset_password)
 tokens.command("create")(token.create)
