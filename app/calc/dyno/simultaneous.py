@@ -58,7 +58,7 @@ def simultaneous_band(samples: Sequence[Sample], history: History | None, *, alp
     scatters significantly more than the history; then its own variance counts alone.
 
     Coverage, counted in simulations with 2 to 10 pulls each, 3000 gains a case, for level, smooth and white noise, a
-    mixture and noise that grows towards one end: 0.941 to 0.967 without history and 0.951 to 0.969 with ten past
+    mixture and noise that grows towards one end: 0.941 to 0.967 without history and 0.943 to 0.969 with ten past
     sessions; 0.943 to 0.973 when one session scatters twice as much as the other; up to 0.989 on a dyno whose sessions
     differ much. Two things no formula makes good for: a session that scatters twice as much as the dyno ever did, with
     too few pulls to show it (against ten calm sessions 0.84 at worst with two pulls, 0.89 with three, 0.92 with five),
