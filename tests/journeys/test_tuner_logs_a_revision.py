@@ -53,6 +53,7 @@ def register(tuner: Person, at: Addresses) -> None:
     form = tuner.form("/vehicles")
     tuner.fill(form, {"VIN": VIN, "Plate": "SM 3310 T", "Make": "Velmora", "Model": "Sirrus 2.0 T"})
     tuner.fill(form, {"Name": "Noor Ambry", "Odometer": "18200", "Here for": "More boost in the middle"})
+    form.get_by_text("Engine, fuel and hybrid drive").click()
     form.get_by_role("group", name=re.compile("^Loses option coding")).get_by_label("Yes", exact=True).check()
     form.get_by_role("group", name=re.compile("^Boosted")).get_by_label("Yes", exact=True).check()
     tuner.press("Register")

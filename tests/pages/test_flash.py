@@ -93,7 +93,7 @@ def test_the_guided_way_from_the_write_to_the_first_start(tuner: Browser, unit: 
     [
         ({"what": ""}, 422, "Choose what was written."),
         ({"what": "77"}, 404, "There is no revision 77."),
-        ({"what": "9" * 30}, 422, "larger than any in the record"),
+        ({"what": "9" * 30}, 422, "Choose what was written."),
         ({"outcome": "fine"}, 422, "Say how the write ended"),
         ({"supply_before_v": "twelve"}, 422, "Voltage before: “twelve” is no number."),
         ({"supply_lowest_v": "134"}, 422, "134.0 V cannot be the supply voltage of a car"),

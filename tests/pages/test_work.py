@@ -29,7 +29,7 @@ def test_a_large_layout_is_followed_to_its_page(tuner: Browser) -> None:
     assert str(last["href"]).startswith("/layouts/")
     page = tuner.get(str(last["href"]))
     assert page.status_code == 200
-    assert "2667 maps" in page.text
+    assert "2,667 maps" in page.text
     assert tuner.get(location, follow_redirects=False).headers["location"] == last["href"]
 
 
