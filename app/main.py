@@ -48,6 +48,7 @@ import app.pages.lists_csv
 import app.pages.lists_json
 import app.pages.packages.routes
 import app.pages.people
+import app.pages.record_check
 import app.pages.restore.routes
 import app.pages.results.computed
 import app.pages.results.routes
@@ -100,6 +101,7 @@ PAGES: tuple[ModuleType, ...] = (
     app.pages.lists_json,
     app.pages.packages.routes,
     app.pages.people,
+    app.pages.record_check,
     app.pages.restore.routes,
     app.pages.revisions.blame,
     app.pages.revisions.decision,

@@ -8,10 +8,8 @@ from sqlalchemy.orm import Session
 
 from app.errors import NotFound
 from app.record import car_state, journal
-from app.record.verify import verify
-from app.web.anchor import read_anchor
 from app.web.page import render
-from app.web.signed_in import Manager, Viewer
+from app.web.signed_in import Viewer
 from app.web.transaction import Read
 
 router = APIRouter(prefix="/journal")
@@ -37,15 +35,6 @@ class EntryPage:
     following: int | None
 
 
-@dataclass(frozen=True, slots=True)
-class VerificationPage:
-    clean: bool
-    sentence: str
-    findings: tuple[str, ...]
-    head: str
-    anchor: str
-
-
 @router.get("")
 def show(request: Request, session: Read, person: Viewer, before: int | None = None) -> HTMLResponse:
     rows = journal.page(session, before=before, limit=_ROWS + 1)
@@ -59,13 +48,6 @@ def show(request: Request, session: Read, person: Viewer, before: int | None = N
         person.role == "manager",
     )
     return render(request, "journal/page.html", page, session=session, person=person, title="Journal")
-
-
-@router.get("/verify")
-def show_verification(request: Request, session: Read, person: Manager, anchor: str = "") -> HTMLResponse:
-    found = verify(session, anchors=[read_anchor(anchor)] if anchor.strip() else [])
-    page = VerificationPage(found.clean, found.sentence, found.findings, found.head.short, anchor)
-    return render(request, "journal/verification.html", page, session=session, person=person, title="Journal check")
 
 
 @router.get("/{seq:int}")

@@ -139,7 +139,7 @@ def _against_anchors(hashes: dict[int, str], anchors: Iterable[tuple[int, str]])
     return [
         f"Journal: entry {seq} is missing or differs from the printed head {seq}-{start}."
         for seq, start in anchors
-        if not hashes.get(seq, "").startswith(start)
+        if not (hashes.get(seq, "") if seq else GENESIS).startswith(start)
     ]
 
 

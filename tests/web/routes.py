@@ -34,6 +34,8 @@ RIGHTS: dict[str, frozenset[str | None]] = {
     "POST /theme": VIEWER,
     "GET /journal": VIEWER,
     "GET /journal/verify": MANAGER,
+    "POST /journal/verify": MANAGER,
+    "GET /journal/verify/{token}": MANAGER,
     "GET /journal/{seq:int}": VIEWER,
     # today, vehicles
     "GET /": VIEWER,
