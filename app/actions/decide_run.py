@@ -15,7 +15,7 @@ def decide_run(
     """The pull itself stays on record either way; a statistic never decides this, a person does."""
     run = dyno.run(session, run_id)
     if len(reason.strip()) < 3:
-        raise BadInput("Write the reason: it is shown with every result of this session.", field="reason")
+        raise BadInput("Write the reason: it is shown with every result of the dyno session.", field="reason")
     row = RunDecision(run_id=run.id, included=included, reason=reason.strip(), at=at, by_id=person.id)
     session.add(row)
     session.flush()

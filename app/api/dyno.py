@@ -262,7 +262,7 @@ def _run(session: Session, run_id: int) -> RunOut:
 
 @router.post("/dyno-sessions/{session_id:int}/attribution", status_code=status.HTTP_201_CREATED)
 def attribute_session(session_id: int, body: AttributionIn, session: Write, person: Tuner, now: Now) -> SessionOut:
-    """Say what was on a control unit in this session; the earlier attribution stays in the history."""
+    """Say what was on a control unit in a dyno session; the earlier attribution stays in the history."""
     attribute(session, person=person, at=now, result=Result(dyno_session_id=session_id), **body.model_dump())
     return SessionOut(**session_out(session, dyno.dyno_session(session, session_id)))
 

@@ -148,7 +148,7 @@ class Pulls:
 def on_common_grid(curves: Sequence[Curve]) -> Pulls:
     """Curves cut to the range that all of them cover; BadInput when they share fewer than 500 rpm."""
     if not curves:
-        raise BadInput("No pull counts in this session; add pulls or take one in again.")
+        raise BadInput("No pull counts in the dyno session; add pulls or take one in again.")
     low = max(float(curve.speed_rpm[0]) for curve in curves)
     high = min(float(curve.speed_rpm[-1]) for curve in curves)
     if high - low < SHORTEST_RPM:
