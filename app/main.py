@@ -44,8 +44,12 @@ import app.pages.layouts.checksum_search
 import app.pages.layouts.growth
 import app.pages.layouts.routes
 import app.pages.limits
-import app.pages.lists_csv
-import app.pages.lists_json
+import app.pages.lists.as_json
+import app.pages.lists.of_a_car
+import app.pages.lists.of_control_units
+import app.pages.lists.of_measurements
+import app.pages.lists.of_people
+import app.pages.lists.of_the_shop
 import app.pages.packages.routes
 import app.pages.people
 import app.pages.record_check
@@ -97,8 +101,12 @@ PAGES: tuple[ModuleType, ...] = (
     app.pages.layouts.growth,
     app.pages.layouts.routes,
     app.pages.limits,
-    app.pages.lists_csv,
-    app.pages.lists_json,
+    app.pages.lists.as_json,
+    app.pages.lists.of_a_car,
+    app.pages.lists.of_control_units,
+    app.pages.lists.of_measurements,
+    app.pages.lists.of_people,
+    app.pages.lists.of_the_shop,
     app.pages.packages.routes,
     app.pages.people,
     app.pages.record_check,

@@ -58,6 +58,15 @@ class Case:
         """Whether anything may still be recorded for it."""
         return self.certificate is None and self.abandonment is None and self.replaced_by is None
 
+    @property
+    def standing(self) -> str:
+        """ "open", "certified", "abandoned" or "replaced by restore 2"."""
+        if self.certificate is not None:
+            return "certified"
+        if self.abandonment is not None:
+            return "abandoned"
+        return "open" if self.replaced_by is None else f"replaced by restore {self.replaced_by.number}"
+
     def require_open(self) -> None:
         """Raise Conflict when nothing may be recorded for this case any more."""
         if self.certificate is not None:

@@ -10,7 +10,7 @@ from sqlalchemy import Engine, func, select
 
 from app.actions.add_layout import add_layout
 from app.main import create_app
-from app.pages.lists_json import SHARED
+from app.pages.lists.as_json import SHARED
 from app.readers.layout import read_layout
 from app.record import people, vehicles
 from app.record.engine import reading, transaction

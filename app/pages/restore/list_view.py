@@ -115,13 +115,13 @@ def _unit_choices(session: Session, vehicle_id: int, chosen: Collection[int]) ->
 
 def _case_row(session: Session, case: Case) -> CaseRow:
     restore = case.restore
-    state, text, sentence = "attention", "open", case.progress.sentence
+    state, sentence = "attention", case.progress.sentence
     if case.certificate is not None:
-        state, text, sentence = "ok", "certified", str(case.certificate.body["headline"])
+        state, sentence = "ok", str(case.certificate.body["headline"])
     elif case.abandonment is not None:
-        state, text, sentence = "unknown", "abandoned", case.abandonment.reason
+        state, sentence = "unknown", case.abandonment.reason
     elif case.replaced_by is not None:
-        state, text = "unknown", f"replaced by restore {case.replaced_by.number}"
+        state = "unknown"
     return CaseRow(
         restore.number,
         f"/restores/{restore.id}",
@@ -129,6 +129,6 @@ def _case_row(session: Session, case: Case) -> CaseRow:
         restore.at,
         name_of(session, restore.by_id),
         state,
-        text,
+        case.standing,
         sentence,
     )
