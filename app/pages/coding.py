@@ -47,6 +47,7 @@ class CodingPage:
 
 @dataclass(frozen=True, slots=True)
 class SnapshotPage:
+    id: int
     vehicle_id: int
     vehicle: str
     at: datetime
@@ -57,6 +58,7 @@ class SnapshotPage:
 
 @dataclass(frozen=True, slots=True)
 class ComparisonPage:
+    address: str
     vehicle_id: int
     vehicle: str
     equal: bool
@@ -145,9 +147,8 @@ def take(
 def show_snapshot(request: Request, snapshot_id: int, session: Read, person: Viewer) -> HTMLResponse:
     row = flashes.coding_snapshot(session, snapshot_id)
     vehicle = vehicles.vehicle(session, row.vehicle_id)
-    page = SnapshotPage(
-        vehicle.id, vehicle_label(vehicle), row.at, row.occasion, row.digest, codings.load(session, row).modules
-    )
+    modules = codings.load(session, row).modules
+    page = SnapshotPage(row.id, vehicle.id, vehicle_label(vehicle), row.at, row.occasion, row.digest, modules)
     return render(request, "coding/snapshot.html", page, session=session, person=person, title="Coding snapshot")
 
 
@@ -157,6 +158,7 @@ def show_comparison(request: Request, first_id: int, second_id: int, session: Re
     vehicle = vehicles.vehicle(session, second.vehicle_id)
     comparison = compare(codings.load(session, first), codings.load(session, second))
     page = ComparisonPage(
+        f"/coding-snapshots/{first.id}/compare/{second.id}",
         vehicle.id,
         vehicle_label(vehicle),
         comparison.equal,

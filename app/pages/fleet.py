@@ -67,6 +67,7 @@ class CarRow:
 
 @dataclass(frozen=True, slots=True)
 class ChangePage:
+    address: str
     title: str
     against: str
     verdict: str
@@ -117,6 +118,7 @@ def _change_page(session: Session, revision_id: int, units: UnitsView) -> Change
     change = fleet.change_of(session, revision_id)
     found = fleet_gains.of_change(session, change)
     return ChangePage(
+        address=f"/fleet/changes/{revision_id}",
         title=change.first.title,
         against="what each revision was made from" if change.ported else "stock",
         verdict=_verdict(found, units),

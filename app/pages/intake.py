@@ -69,6 +69,7 @@ class FaultsPage:
 
 @dataclass(frozen=True, slots=True)
 class FaultScanPage:
+    id: int
     vehicle_id: int
     vehicle: str
     at: datetime
@@ -284,6 +285,7 @@ def show_scan_result(request: Request, scan_id: int, session: Read, person: View
         monitors = parse_readiness(scan.readiness["text"]).monitors
         readiness = tuple((m.name, "complete" if m.complete else "not complete") for m in monitors if m.supported)
     page = FaultScanPage(
+        scan.id,
         vehicle.id,
         vehicle_label(vehicle),
         scan.at,
