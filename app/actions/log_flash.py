@@ -19,14 +19,19 @@ def log_flash(session: Session, *, person: Person, at: dt.datetime, control_unit
     if row.revision_id is not None:
         revision = revisions.revision(session, row.revision_id)
         what = f"revision {revision.number} “{revision.title}”"
+    broken = flash_log.broken_checksums(row)
+    facts = {"outcome": row.outcome, "sha256": row.sha256, "supply_before_v": row.supply_before_v}
+    if flash.happened_anyway:
+        facts |= {"happened_anyway": flash.happened_reason.strip(), "broken_checksums": broken}
+    danger = f" Block checksum not holding: {', '.join(broken)}." if broken else ""
     journal.append(
         session,
         at=at,
         person=person,
         action="log flash",
-        sentence=f"Flash of {unit.role} with {what}: {row.outcome}, {flash_log.supply_words(row)}.",
+        sentence=f"Flash of {unit.role} with {what}: {row.outcome}, {flash_log.supply_words(row)}.{danger}",
         vehicle_id=unit.vehicle_id,
         subject=("flash", row.id),
-        facts={"outcome": row.outcome, "sha256": row.sha256, "supply_before_v": row.supply_before_v},
+        facts=facts,
     )
     return row

@@ -50,6 +50,8 @@ class FlashIn(ApiIn):
     sha256: str | None = None
     note: str = ""
     flashed_at: Time | None = None
+    happened_anyway: bool = False
+    happened_reason: str = ""
 
 
 class FlashOut(ApiOut):
@@ -139,7 +141,11 @@ def stock_read(
 
 @router.post("/control-units/{unit_id:int}/flashes", status_code=status.HTTP_201_CREATED)
 def flash(unit_id: int, body: FlashIn, session: Write, person: Tuner, now: Now) -> FlashOut:
-    """Log a write; `revision_id` null means that stock was written."""
+    """Log a write; `revision_id` null means that stock was written.
+
+    409 for a withdrawn revision and for an image whose block checksum does not hold, unless `happened_anyway` says that
+    it was written all the same, with `happened_reason`.
+    """
     row = log_flash(session, person=person, at=now, control_unit_id=unit_id, flash=NewFlash(**body.model_dump()))
     return FlashOut.model_validate(row)
 

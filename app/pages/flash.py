@@ -14,9 +14,9 @@ from app.actions.log_flash import NewFlash, log_flash
 from app.actions.record_first_start import record_first_start
 from app.actions.waive_coding import waive_coding
 from app.actions.write_coding_back import write_coding_back
-from app.errors import AppError
+from app.errors import AppError, Conflict
 from app.readers.coding import read_coding
-from app.record import car_state, flashes, revisions, stocks, vehicles
+from app.record import car_state, flash_log, flashes, revisions, stocks, vehicles
 from app.record.car_state import vehicle_label
 from app.record.settings import shop
 from app.record.tables import Person
@@ -51,6 +51,7 @@ class FlashFormPage:
     loses_coding: bool
     minimum_v: float
     choices: tuple[Choice, ...]
+    happened_open: bool
     values: dict[str, str]
     errors: dict[str, str]
     sentence: str
@@ -74,6 +75,7 @@ class FlashPage:
     supply_lowest_v: float | None
     minimum_v: float
     checksums: tuple[dict[str, Any], ...]
+    broken: tuple[str, ...]
     note: str
     read_back: tuple[bool, str, tuple[str, ...], datetime] | None
     pending: bool
@@ -94,6 +96,8 @@ class FlashForm(FormModel):
     supply_lowest_v: str = ""
     outcome: str = "completed"
     note: str = ""
+    happened_anyway: str = ""
+    happened_reason: str = ""
 
 
 class ReadBackForm(FormModel):
@@ -123,13 +127,14 @@ def _form_page(session: Session, unit_id: int, form: FlashForm, error: AppError 
     rows = revisions.of_unit(session, unit.id)
     decided = revisions.decisions(session, [row.id for row in rows])
     choices = [] if stock is None else [Choice("stock", "Stock", stock.sha256)]
+    last: list[Choice] = []
     for row in reversed(rows):
         decision = decided.get(row.id)
-        if decision is None or decision.decision != "withdrawn":
-            word = "draft" if decision is None else decision.decision
-            if row.kind == "ported":
-                word += "; computed, not validated on a vehicle"
-            choices.append(Choice(str(row.id), f"Revision {row.number} “{row.title}” ({word})", row.sha256))
+        word = "draft" if decision is None else decision.decision
+        if row.kind == "ported":
+            word += "; computed, not validated on a vehicle"
+        choice = Choice(str(row.id), f"Revision {row.number} “{row.title}” ({word})", row.sha256)
+        (last if word.startswith("withdrawn") else choices).append(choice)
     return FlashFormPage(
         unit.id,
         vehicle.id,
@@ -139,7 +144,8 @@ def _form_page(session: Session, unit_id: int, form: FlashForm, error: AppError 
         bool(flashes.coding_snapshots(session, vehicle.id)),
         vehicle.loses_coding,
         shop(session).supply_minimum_v,
-        tuple(choices),
+        (*choices, *last),
+        bool(form.happened_anyway or form.happened_reason) or isinstance(error, Conflict),
         text_of(form),
         {} if error is None else {_field(error): error.sentence},
         "" if error is None else error.sentence,
@@ -179,6 +185,8 @@ def take(
             supply_lowest_v=read_number(form.supply_lowest_v, field="supply_lowest_v", label="Lowest voltage"),
             sha256=form.sha256,
             note=form.note,
+            happened_anyway=form.happened_anyway == "yes",
+            happened_reason=form.happened_reason,
         )
         with session.begin_nested():
             row = log_flash(session, person=person, at=now, control_unit_id=unit_id, flash=new)
@@ -218,6 +226,7 @@ def _page(session: Session, flash_id: int, person: Person, refused: AppError | N
         supply_lowest_v=flash.supply_lowest_v,
         minimum_v=shop(session).supply_minimum_v,
         checksums=tuple(flash.checksums),
+        broken=tuple(flash_log.broken_checksums(flash)),
         note=flash.note,
         read_back=None
         if record.read_back is None

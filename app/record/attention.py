@@ -8,7 +8,7 @@ from typing import Literal
 from sqlalchemy import func, select
 from sqlalchemy.orm import Session
 
-from app.record import car_state, flashes
+from app.record import car_state, flash_log, flashes, revisions
 from app.record.car_state import vehicle_label
 from app.record.flashes import FlashRecord
 from app.record.tables import (
@@ -88,13 +88,17 @@ def _latest(records: Sequence[FlashRecord]) -> dict[int, FlashRecord]:
 
 def _flashes(session: Session, by_id: dict[int, Vehicle], units: Sequence[ControlUnit]) -> list[Attention]:
     newest = _latest(flashes.of_units(session, [unit.id for unit in units]))
+    written = [one.flash.revision_id for one in newest.values() if one.flash.revision_id is not None]
+    decided = revisions.decisions(session, written)
     found = []
     for unit in units:
         record = newest.get(unit.id)
         if record is None:
             continue
         vehicle = by_id[unit.vehicle_id]
-        sentence, action, severity = _flash_finding(unit.role, record)
+        decision = decided.get(record.flash.revision_id or 0)
+        withdrawn = decision is not None and decision.decision == "withdrawn"
+        sentence, action, severity = _flash_finding(unit.role, record, withdrawn=withdrawn)
         if sentence:
             found.append(
                 Attention(vehicle.id, vehicle_label(vehicle), severity, sentence, action, ("flash", record.flash.id))
@@ -102,7 +106,7 @@ def _flashes(session: Session, by_id: dict[int, Vehicle], units: Sequence[Contro
     return found
 
 
-def _flash_finding(role: str, record: FlashRecord) -> tuple[str, str, Severity]:
+def _flash_finding(role: str, record: FlashRecord, *, withdrawn: bool) -> tuple[str, str, Severity]:
     if record.flash.outcome != "completed":
         return (
             f"The last write to the {role} control unit {record.flash.outcome}: what it carries is not known.",
@@ -111,6 +115,15 @@ def _flash_finding(role: str, record: FlashRecord) -> tuple[str, str, Severity]:
         )
     if record.read_back is not None and not record.read_back.equal:
         return f"The read-back of the {role} control unit differs from what was written.", "Look at it", "danger"
+    broken = flash_log.broken_checksums(record.flash)
+    if broken:
+        return (
+            f"On the car: the {role} control unit carries an image whose checksum does not hold ({', '.join(broken)}).",
+            "Look at it",
+            "danger",
+        )
+    if withdrawn:
+        return f"On the car: the {role} control unit carries a withdrawn revision.", "Look at it", "attention"
     if record.read_back is None:
         return f"The last write to the {role} control unit was not read back.", "Add the read-back", "attention"
     return "", "", "info"

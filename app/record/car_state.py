@@ -17,6 +17,7 @@ from app.calc.vehicle.car_state import (
     coding_pending,
     on_unit,
 )
+from app.record.flash_log import broken_checksums
 from app.record.tables import (
     CodingWriteBack,
     ControlUnit,
@@ -100,6 +101,7 @@ def _flash_events(session: Session, unit_ids: Collection[int]) -> list[tuple[tup
             flash.outcome,
             equal.get(flash.id),
             label,
+            checksum_broken=bool(broken_checksums(flash)),
         )
         found.append(((flash.entry_seq, flash.id), flash.control_unit_id, event))
     return found

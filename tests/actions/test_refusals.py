@@ -194,7 +194,7 @@ REFUSED: list[Refused] = [
     ),
     ("digest too short to tell", lambda on: flash(on, sha256="abc"), BadInput, "sha256", "is not that of the image"),
     ("no such revision", lambda on: flash(on, revision_id=NOBODY), NotFound, None, "There is no revision"),
-    ("withdrawn", withdrawn_then_flashed, Conflict, None, "Revision 1 was withdrawn: It knocks."),
+    ("withdrawn", withdrawn_then_flashed, Conflict, "revision_id", "Revision 1 was withdrawn: It knocks."),
     (
         "no stock yet",
         lambda on: on.shop.flash(on.shop.unit(on.vehicle, "body")),

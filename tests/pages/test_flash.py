@@ -122,6 +122,47 @@ def test_a_broken_checksum_keeps_the_image_from_the_car(tuner: Browser, unit: in
     assert answer.status_code == 409
     assert "Block checksum “block” of this image does not hold" in refusal(answer)
     assert "block: stored" in content(answer)
+    assert "<details open><summary>It was written although it should not have been" in answer.text
+
+
+def test_a_write_that_happened_with_a_broken_checksum_is_logged_and_marks_the_car(
+    tuner: Browser, unit: int, sqlite_engine: Engine
+) -> None:
+    with_mistake = changed(TUNED, 0x110)
+    form = {"title": "Unfinished", "purpose": "Half done."}
+    tuner.submit(f"/control-units/{unit}/revisions", form, files={"file": ("new.bin", with_mistake)})
+    told = WRITE | {"what": "2", "happened_anyway": "yes"}
+    answer = tuner.submit(f"/control-units/{unit}/flashes", told)
+    assert answer.status_code == 422
+    assert "Write how it came that this was written." in refusal(answer)
+    assert "checked" in answer.text.split('name="happened_anyway"')[1][:80]
+
+    reason = "The customer's own tool wrote it at home."
+    page = tuner.submit(f"/control-units/{unit}/flashes", told | {"happened_reason": reason}).headers["location"]
+    text = content(tuner.get(page))
+    assert "A block checksum of the image that was written does not hold (block)" in text
+    assert reason in text
+    tuner.submit(f"{page}/read-back", files={"file": ("back.bin", with_mistake)})
+    car = tuner.get("/vehicles/1")
+    assert "On the car: the engine control unit carries an image whose checksum does not hold (block)." in content(car)
+    assert "verified by read-back. On the car: an image whose checksum does not hold." in content(car)
+    assert "carries an image whose checksum does not hold" in content(tuner.get("/"))
+    assert "Block checksum not holding: block." in content(tuner.get("/journal"))
+
+    refused = tuner.submit("/revisions/2/decision", {"decision": "released", "legal_basis": "track", "confirmed": "yes"})
+    assert refused.status_code == 409
+    assert is_whole(sqlite_engine)
+
+
+def test_a_withdrawn_revision_that_was_written_all_the_same_is_logged_and_told(tuner: Browser, unit: int) -> None:
+    tuner.submit("/revisions/1/decision", {"decision": "withdrawn", "reason": "It knocks.", "confirmed": "yes"})
+    answer = tuner.submit(f"/control-units/{unit}/flashes", WRITE)
+    assert answer.status_code == 409
+    assert "Revision 1 was withdrawn: It knocks." in refusal(answer)
+    told = WRITE | {"happened_anyway": "yes", "happened_reason": "Old file on the laptop."}
+    page = tuner.submit(f"/control-units/{unit}/flashes", told).headers["location"]
+    assert "Old file on the laptop." in content(tuner.get(page))
+    assert "On the car: the engine control unit carries a withdrawn revision." in content(tuner.get("/vehicles/1"))
 
 
 def test_an_aborted_write_leads_to_the_next_one_and_cannot_be_read_back(tuner: Browser, unit: int) -> None:

@@ -16,7 +16,10 @@ class StockConfirmed:
 
 @dataclass(frozen=True, slots=True)
 class FlashLogged:
-    """A write to the unit; revision_id None means that stock was written."""
+    """A write to the unit; revision_id None means that stock was written.
+
+    checksum_broken : a block checksum of what was written does not hold.
+    """
 
     at: dt.datetime
     flash_id: int
@@ -25,6 +28,7 @@ class FlashLogged:
     outcome: str
     read_back_equal: bool | None
     label: str
+    checksum_broken: bool = False
 
 
 @dataclass(frozen=True, slots=True)
@@ -42,7 +46,10 @@ Certainty = Literal["verified by read-back", "from the flash log", "as read", "n
 
 @dataclass(frozen=True, slots=True)
 class OnUnit:
-    """What a control unit carries, how that is known, and the sentence for a person."""
+    """What a control unit carries, how that is known, and the sentence for a person.
+
+    checksum_broken : it is an image whose block checksum does not hold.
+    """
 
     kind: Kind
     certainty: Certainty
@@ -51,6 +58,7 @@ class OnUnit:
     flash_id: int | None
     sentence: str
     since: dt.datetime | None
+    checksum_broken: bool = False
 
 
 _NOTHING = OnUnit(
@@ -111,7 +119,17 @@ def _after_flash(event: FlashLogged) -> OnUnit:
         return OnUnit("unknown", "not known", None, None, event.flash_id, sentence, event.at)
     sure: Certainty = "verified by read-back" if event.read_back_equal else "from the flash log"
     kind: Kind = "stock" if event.revision_id is None else "revision"
-    return OnUnit(kind, sure, event.revision_id, event.stock_id, event.flash_id, f"{event.label}, {sure}.", event.at)
+    danger = " On the car: an image whose checksum does not hold." if event.checksum_broken else ""
+    return OnUnit(
+        kind,
+        sure,
+        event.revision_id,
+        event.stock_id,
+        event.flash_id,
+        f"{event.label}, {sure}.{danger}",
+        event.at,
+        event.checksum_broken,
+    )
 
 
 def _ended(outcome: str) -> str:

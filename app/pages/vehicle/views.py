@@ -234,7 +234,7 @@ def _unit(session: Session, vehicle: Vehicle, unit: ControlUnit, state: OnUnit) 
         calibration_ids=tuple(unit.calibration_ids),
         cvns=tuple(unit.cvns),
         on_now=state.sentence,
-        state="unknown" if state.kind == "unknown" else ("ok" if state.certainty != "from the flash log" else "info"),
+        state=_look(state),
         stock=_stock_sentence(stock),
         stock_digest=None if stock is None else stock.sha256,
         layout=(f"{suggestion[0].name} v{suggestion[0].version}", f"/layouts/{suggestion[0].id}")
@@ -246,6 +246,14 @@ def _unit(session: Session, vehicle: Vehicle, unit: ControlUnit, state: OnUnit) 
         tree=tree_nodes(session, unit, stock, rows, state),
         revisions=len(rows),
     )
+
+
+def _look(state: OnUnit) -> str:
+    if state.checksum_broken:
+        return "danger"
+    if state.kind == "unknown":
+        return "unknown"
+    return "info" if state.certainty == "from the flash log" else "ok"
 
 
 _SUB_FITS = 24
