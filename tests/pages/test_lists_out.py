@@ -1,6 +1,7 @@
 """Lists leave as CSV and JSON with the same content as their pages."""
 
 import csv
+import hashlib
 import io
 from collections.abc import Iterator
 
@@ -131,3 +132,49 @@ def test_every_address_with_json_has_a_page_and_an_answer_of_the_api() -> None:
 def test_nobody_reads_a_list_without_signing_in(anonymous: Browser) -> None:
     for address in ("/vehicles.csv", "/journal.csv", "/vehicles.json"):
         assert anonymous.get(address).headers["location"].startswith("/sign-in")
+
+
+def test_limits_coding_and_attached_files_leave_with_their_units(
+    front_desk: Browser, tuner: Browser, car: Car, sqlite_engine: Engine
+) -> None:
+    base = f"/vehicles/{car.vehicle_id}"
+    tuner.submit(f"{base}/limits", {"channel": "lambda_", "bound": "max", "value": "0.88", "severity": "stop"})
+    (limit,) = table(front_desk, f"{base}/limits.csv")
+    assert (limit["channel"], limit["value"], limit["unit"], limit["state"]) == ("lambda_", "0.88", "λ", "in force")
+    snapshots = table(front_desk, f"{base}/coding.csv")
+    values = table(front_desk, f"/coding-snapshots/{car.coding_id}.csv")
+    assert {"module": "Body", "key": "market", "value": "EU"} in values
+    assert {row["id"]: row["values"] for row in snapshots}[str(car.coding_id)] == str(len(values)) == "3"
+    assert front_desk.get(f"/coding-snapshots/{car.coding_id}.json").json()["items"] == values
+    tuner.submit(f"{base}/files", {"kind": "photo", "note": "@left"}, files=[("file", ("a.txt", b"seen"))])
+    (file,) = table(front_desk, f"{base}/files.csv")
+    assert (file["file_name"], file["kind"], file["size_bytes"], file["note"]) == ("a.txt", "photo", "4", "'@left")
+    assert file["sha256"] == hashlib.sha256(b"seen").hexdigest()
+
+
+def test_restores_and_reads_leave_as_their_pages_have_them(front_desk: Browser, tuner: Browser, car: Car) -> None:
+    answer = tuner.submit(
+        f"/vehicles/{car.vehicle_id}/restores",
+        {"reason": "Sale of the car", "unit_ids": str(car.unit_id), "margin_percent": "3"},
+    )
+    assert answer.status_code == 303
+    (restore,) = table(front_desk, f"/vehicles/{car.vehicle_id}/restores.csv")
+    assert (restore["state"], restore["margin_percent"], restore["opened_by"]) == ("open", "3.0", "tuner")
+    reads = table(front_desk, f"/control-units/{car.unit_id}/stock-reads.csv")
+    assert len(reads) == 2
+    assert len({row["sha256"] for row in reads}) == 1
+
+
+def test_people_and_customers_leave_for_managers_only(
+    manager: Browser, tuner: Browser, front_desk: Browser, car: Car
+) -> None:
+    assert {row["name"]: row["role"] for row in table(manager, "/people.csv")} == {
+        "front_desk": "front_desk", "tuner": "tuner", "manager": "manager"
+    }  # fmt: skip
+    (customer,) = table(manager, "/customers.csv?q=croy")
+    assert customer["name"] == "B. Croy"
+    assert customer["cars"].endswith("EB 18 LNR")
+    assert table(manager, "/customers.csv?q=nobody-like-it") == []
+    for one in (tuner, front_desk):
+        for address in ("/people.csv", "/people/tokens.json", "/customers.csv", "/customers.json"):
+            assert one.get(address).status_code == 403
