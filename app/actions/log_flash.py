@@ -20,7 +20,7 @@ def log_flash(session: Session, *, person: Person, at: dt.datetime, control_unit
         revision = revisions.revision(session, row.revision_id)
         what = f"revision {revision.number} “{revision.title}”"
     broken = flash_log.broken_checksums(row)
-    facts = {"outcome": row.outcome, "sha256": row.sha256, "supply_before_v": row.supply_before_v}
+    facts: dict[str, object] = {"outcome": row.outcome, "sha256": row.sha256, "supply_before_v": row.supply_before_v}
     if flash.happened_anyway:
         facts |= {"happened_anyway": flash.happened_reason.strip(), "broken_checksums": broken}
     danger = f" Block checksum not holding: {', '.join(broken)}." if broken else ""

@@ -147,7 +147,7 @@ def _checksums(session: Session, node: Revision | Stock) -> list[ChecksumResult]
         return []
     definitions = layouts.definitions(session, layouts.layout(session, layout_id))
     assert definitions is not None
-    return evaluate_all(images.load(session, node), definitions.checksums_in_image)
+    return list(evaluate_all(images.load(session, node), definitions.checksums_in_image))
 
 
 def _require_held(results: Sequence[ChecksumResult], *, past: bool = False) -> None:

@@ -149,7 +149,8 @@ def test_a_write_that_happened_with_a_broken_checksum_is_logged_and_marks_the_ca
     assert "carries an image whose checksum does not hold" in content(tuner.get("/"))
     assert "Block checksum not holding: block." in content(tuner.get("/journal"))
 
-    refused = tuner.submit("/revisions/2/decision", {"decision": "released", "legal_basis": "track", "confirmed": "yes"})
+    release = {"decision": "released", "legal_basis": "closed course", "confirmed": "yes"}
+    refused = tuner.submit("/revisions/2/decision", release)
     assert refused.status_code == 409
     assert is_whole(sqlite_engine)
 
