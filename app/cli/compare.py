@@ -39,7 +39,10 @@ def compare(
     as_json: Annotated[bool, typer.Option("--json", help="Print everything as JSON.")] = False,
     as_csv: Annotated[bool, typer.Option("--csv", help="Print a line for each changed cell as CSV.")] = False,
     base_address: Annotated[
-        str, typer.Option(metavar="ADDRESS", help="Address of the first byte of a raw binary, such as 0x80000000.")
+        str,
+        typer.Option(
+            metavar="ADDRESS", help="Address of the first byte of a raw binary in hexadecimal, such as 0x80000000."
+        ),
     ] = "0",
     legacy_byte_order: Annotated[
         LegacyOrder | None, typer.Option(help="Meaning of BIG_ENDIAN and LITTLE_ENDIAN in an old A2L file.")
@@ -70,13 +73,12 @@ def compare(
 
 
 def _address(text: str) -> int:
+    from app.calc.calibration.address_text import address_of
+
     try:
-        address = int(text, 0)
-    except ValueError:
-        address = -1
-    if address < 0:
-        raise typer.BadParameter(f"“{text}” is no address; write it like 0x80000000", param_hint="--base-address")
-    return address
+        return address_of(text, "base_address")
+    except BadInput as error:
+        raise typer.BadParameter(error.sentence, param_hint="--base-address") from None
 
 
 def _read(path: Path, read: Callable[[bytes], T]) -> T:

@@ -64,8 +64,9 @@ def test_without_a_layout_every_byte_is_unexplained(shell: Shell) -> None:
 
 
 def test_a_raw_binary_begins_where_it_is_said_to(shell: Shell) -> None:
-    _, out, _ = shell.run("a.bin b.bin --base-address 0x8000")
-    assert "0x8400–0x840B" in out
+    for typed in ("0x8000", "8000"):
+        _, out, _ = shell.run(f"a.bin b.bin --base-address {typed}")
+        assert "0x8400–0x840B" in out
 
 
 def test_a_broken_checksum_is_warned_about(shell: Shell) -> None:

@@ -243,8 +243,12 @@ def test_a_control_unit_is_added_with_its_numbers(tuner: Browser, cars: Cars) ->
     assert "CAL-2" in again.text
     bad = tuner.submit(f"/vehicles/{cars.other}/control-units", form | {"base_address": "0xZZ", "role": "body"})
     assert bad.status_code == 422
-    assert refusal(bad) == "“0xZZ” is no address; write it like 0x80000000."
+    assert refusal(bad) == "“0xZZ” is no address; write it in hexadecimal, like 0x8120."
     assert 'value="0xZZ"' in bad.text
+    bare = tuner.submit(f"/vehicles/{cars.other}/control-units", form | {"base_address": "8000", "role": "body"})
+    assert "0x8000 " in said(tuner.get(bare.headers["location"])) + " "
+    far = tuner.submit(f"/vehicles/{cars.other}/control-units", form | {"base_address": "100000000", "role": "other"})
+    assert refusal(far) == "The base address lies beyond 32 bits; write it like 0x80000000."
 
 
 def test_a_photo_is_shown_as_what_it_is_and_anything_else_is_not(

@@ -4,12 +4,12 @@ import math
 from dataclasses import dataclass, fields
 from typing import TypeVar
 
+from app.calc.calibration.address_text import address_of
 from app.calc.calibration.datatype import BYTE_ORDERS, DATA_TYPES, ByteOrder, DataType
 from app.calc.calibration.layout import CATEGORIES, AxisDefinition, Category, MapDefinition, MapKind
 from app.calc.calibration.scaling import Scaling
 from app.calc.calibration.shape_guess import ShapeGuess
 from app.errors import BadInput
-from app.pages.layouts.typed import address_of
 
 KINDS: tuple[tuple[MapKind, str], ...] = (
     ("value", "One number"),

@@ -7,11 +7,11 @@ from fastapi.responses import HTMLResponse, Response
 from pydantic import BaseModel, Field
 
 from app.actions.name_range import name_range
+from app.calc.calibration.address_text import address_of
 from app.errors import AppError
 from app.pages.diff.address import Address
 from app.pages.diff.map_form import MapFields, of_flat
 from app.pages.diff.name_view import NamedRange, PreviewPage, name_page, preview_of, readable
-from app.pages.layouts.typed import address_of
 from app.record import comparisons, layouts
 from app.web.form import FormModel, OncePerForm, see_other
 from app.web.now import Now

@@ -2,6 +2,7 @@
 
 import re
 
+from app.calc.calibration.address_text import address_of
 from app.calc.calibration.checksum import ChecksumDefinition
 from app.calc.calibration.datatype import BYTE_ORDERS
 from app.calc.calibration.layout import Layout, VolatileRange
@@ -9,14 +10,6 @@ from app.errors import BadInput
 
 _BETWEEN = re.compile(r"\s*(?:-|–|to|\.\.)\s*")
 _MOST_RANGES = 64
-
-
-def address_of(text: str, field: str) -> int:
-    """An address as it stands in the image: hexadecimal, with or without 0x."""
-    digits = text.strip().lower().removeprefix("0x")
-    if not digits or len(digits) > 12 or set(digits) - set("0123456789abcdef"):
-        raise BadInput(f"“{text[:20]}” is no address; write it in hexadecimal, like 0x8120.", field=field)
-    return int(digits, 16)
 
 
 def ranges_of(text: str, field: str) -> tuple[tuple[int, int], ...]:

@@ -9,12 +9,13 @@ from fastapi.responses import HTMLResponse, RedirectResponse, Response
 from app.actions.add_control_unit import add_control_unit
 from app.actions.pin_vehicle import pin_vehicle
 from app.actions.register_vehicle import register_vehicle
+from app.calc.calibration.address_text import address_of
 from app.errors import AppError, BadInput, NotFound
 from app.pages.today import Hit, hits
 from app.pages.vehicle.forms import AXLES, FUELS, YES_NO, VehicleForm, new_vehicle
 from app.pages.vehicle.views import vehicle_page
 from app.record import vehicles
-from app.web.form import FormModel, OncePerForm, read_number, see_other, text_of
+from app.web.form import FormModel, OncePerForm, see_other, text_of
 from app.web.now import Now
 from app.web.page import render, view_of, writing_as
 from app.web.signed_in import FrontDesk, Tuner, Viewer
@@ -181,13 +182,12 @@ def add_unit(
 
 
 def _address(text: str) -> int:
-    if text.strip().lower().startswith("0x"):
-        try:
-            return int(text.strip(), 16)
-        except ValueError:
-            raise BadInput(f"“{text.strip()}” is no address; write it like 0x80000000.", field="base_address") from None
-    value = read_number(text, field="base_address", label="Base address", lowest=0, highest=2**32 - 1)
-    return int(value or 0)
+    if not text.strip():
+        return 0
+    address = address_of(text, "base_address")
+    if address >= 2**32:
+        raise BadInput("The base address lies beyond 32 bits; write it like 0x80000000.", field="base_address")
+    return address
 
 
 @router.post("/vehicles/{vehicle_id:int}/pin")

@@ -4,8 +4,9 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
+from app.calc.calibration.address_text import address_of
 from app.errors import BadInput
-from app.pages.layouts.typed import address_of, ranges_of
+from app.pages.layouts.typed import ranges_of
 
 ADDRESSES = st.integers(0, 2**48 - 1)
 
