@@ -2,7 +2,7 @@
 
 from typing import Any
 
-from fastapi import APIRouter, Query
+from fastapi import APIRouter, Query, Request
 from sqlalchemy.orm import Session
 
 from app.api.model import ApiOut, Time
@@ -10,6 +10,8 @@ from app.api.paging import Cursor, Limit, ListPage, cut, decode_number, encode_c
 from app.record import journal
 from app.record.verify import verify
 from app.web.anchor import read_anchor
+from app.web.journal_filter import AskedFor
+from app.web.page import view_of
 from app.web.signed_in import Manager, Viewer
 from app.web.transaction import Read
 
@@ -54,10 +56,11 @@ def entry_out(entry: journal.EntryView) -> EntryOut:
 
 @router.get("")
 def entries(
-    session: Read, _person: Viewer, limit: Limit = 50, cursor: Cursor = None, vehicle_id: int | None = None
+    request: Request, session: Read, person: Viewer, asked: AskedFor, limit: Limit = 50, cursor: Cursor = None
 ) -> ListPage[EntryOut]:
-    """Entries, newest first."""
-    found = journal.page(session, before=decode_number(cursor), limit=limit + 1, vehicle_id=vehicle_id)
+    """Entries, newest first; days are the workshop's."""
+    wanted = asked.read(view_of(request, session, person).zone)
+    found = journal.page(session, before=decode_number(cursor), limit=limit + 1, wanted=wanted)
     rows, following = cut(found, limit, lambda entry: encode_cursor(entry.seq))
     return ListPage(items=[entry_out(entry) for entry in rows], next_cursor=following)
 

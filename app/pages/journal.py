@@ -1,14 +1,16 @@
 """The journal: what happened, newest first, and whether it still holds."""
 
 from dataclasses import dataclass
+from urllib.parse import urlencode
 
 from fastapi import APIRouter, Request
 from fastapi.responses import HTMLResponse
 from sqlalchemy.orm import Session
 
-from app.errors import NotFound
-from app.record import car_state, journal
-from app.web.page import render
+from app.errors import BadInput, NotFound
+from app.record import car_state, journal, people
+from app.web.journal_filter import AskedFor, JournalFilter
+from app.web.page import render, view_of
 from app.web.signed_in import Viewer
 from app.web.transaction import Read
 
@@ -19,7 +21,18 @@ _ROWS = 50
 
 @dataclass(frozen=True, slots=True)
 class JournalPage:
+    """A part of the journal. filters, query: what is asked for, as typed and as an address; car: the one car whose
+    entries are shown; filtered: whether anything is asked for."""
+
     entries: tuple[journal.EntryView, ...]
+    filters: JournalFilter
+    query: str
+    filtered: bool
+    car: str
+    persons: tuple[tuple[str, str], ...]
+    acts: tuple[tuple[str, str], ...]
+    errors: dict[str, str]
+    sentence: str
     cars: dict[int, str]
     older: str | None
     newest: bool
@@ -36,18 +49,33 @@ class EntryPage:
 
 
 @router.get("")
-def show(request: Request, session: Read, person: Viewer, before: int | None = None) -> HTMLResponse:
-    rows = journal.page(session, before=before, limit=_ROWS + 1)
-    older = f"/journal?before={rows[_ROWS - 1].seq}" if len(rows) > _ROWS else None
+def show(request: Request, session: Read, person: Viewer, asked: AskedFor, before: int | None = None) -> HTMLResponse:
+    rows, errors, sentence, status, vehicle_id = [], {}, "", 200, None
+    try:
+        wanted = asked.read(view_of(request, session, person).zone)
+        vehicle_id = wanted.vehicle_id
+        rows = journal.page(session, before=before, limit=_ROWS + 1, wanted=wanted)
+    except BadInput as error:
+        errors, sentence, status = {error.field or "from": error.sentence}, error.sentence, error.status
+    cars = car_state.labels(session, {one for one in (vehicle_id, *(row.vehicle_id for row in rows)) if one})
+    older = urlencode({"before": rows[_ROWS - 1].seq}) if len(rows) > _ROWS else None
     page = JournalPage(
-        tuple(rows[:_ROWS]),
-        car_state.labels(session, {row.vehicle_id for row in rows if row.vehicle_id is not None}),
-        older,
-        before is None,
-        journal.head(session).short,
-        person.role == "manager",
+        entries=tuple(rows[:_ROWS]),
+        filters=asked,
+        query=asked.query,
+        filtered=bool(asked.query),
+        car=cars.get(vehicle_id or 0, ""),
+        persons=(*((str(key), name) for key, name in people.names(session).items()), ("program", "the program")),
+        acts=tuple((one, one) for one in journal.actions(session)),
+        errors=errors,
+        sentence=sentence,
+        cars=cars,
+        older=None if older is None else f"/journal?{asked.query}{'&' if asked.query else ''}{older}",
+        newest=before is None,
+        head=journal.head(session).short,
+        may_verify=person.role == "manager",
     )
-    return render(request, "journal/page.html", page, session=session, person=person, title="Journal")
+    return render(request, "journal/page.html", page, session=session, person=person, title="Journal", status=status)
 
 
 @router.get("/{seq:int}")

@@ -12,12 +12,13 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Any
 
-from sqlalchemy import event, select, text
+from sqlalchemy import ColumnElement, event, select, text
 from sqlalchemy.orm import Session
 
+from app.record import vehicles
 from app.record.base import Evidence
 from app.record.row_hash import canonical_json, is_append_only, row_hash, row_key
-from app.record.tables import Base, JournalEntry, Person
+from app.record.tables import Base, JournalEntry, Person, Vehicle
 
 GENESIS = hashlib.sha256(b"revledger journal 1").hexdigest()
 
@@ -177,16 +178,60 @@ def view(entry: JournalEntry) -> EntryView:
     )
 
 
+PROGRAM = 0
+
+
+@dataclass(frozen=True, slots=True)
+class Wanted:
+    """Which entries are wanted; None or empty is no condition.
+
+    person_id : `PROGRAM` for what no person did. car : words that are looked for as in the search for cars.
+    since, until : from the one, before the other.
+    """
+
+    person_id: int | None = None
+    vehicle_id: int | None = None
+    car: str = ""
+    action: str = ""
+    since: dt.datetime | None = None
+    until: dt.datetime | None = None
+
+
+EVERYTHING = Wanted()
+
+
 def page(
-    session: Session, *, before: int | None = None, limit: int | None = 50, vehicle_id: int | None = None
+    session: Session, *, before: int | None = None, limit: int | None = 50, wanted: Wanted = EVERYTHING
 ) -> list[EntryView]:
     """Entries newest first, those with a number below `before`."""
     query = select(JournalEntry).order_by(JournalEntry.seq.desc()).limit(limit)
     if before is not None:
         query = query.where(JournalEntry.seq < before)
-    if vehicle_id is not None:
-        query = query.where(JournalEntry.vehicle_id == vehicle_id)
-    return [view(entry) for entry in session.scalars(query)]
+    return [view(entry) for entry in session.scalars(query.where(*_conditions(session, wanted)))]
+
+
+def _conditions(session: Session, wanted: Wanted) -> list[ColumnElement[bool]]:
+    found: list[ColumnElement[bool]] = []
+    if wanted.person_id is not None:
+        by = JournalEntry.person_id
+        found.append(by.is_(None) if wanted.person_id == PROGRAM else by == wanted.person_id)
+    if wanted.vehicle_id is not None:
+        found.append(JournalEntry.vehicle_id == wanted.vehicle_id)
+    if wanted.car:
+        cars = vehicles.matching(session.get_bind().dialect.name, wanted.car)
+        found.append(JournalEntry.vehicle_id.in_(cars.with_only_columns(Vehicle.id).order_by(None)))
+    if wanted.action:
+        found.append(JournalEntry.action == wanted.action)
+    if wanted.since is not None:
+        found.append(JournalEntry.at >= wanted.since)
+    if wanted.until is not None:
+        found.append(JournalEntry.at < wanted.until)
+    return found
+
+
+def actions(session: Session) -> list[str]:
+    """The kinds of act that the journal tells of, in the order of the alphabet."""
+    return list(session.scalars(select(JournalEntry.action).distinct().order_by(JournalEntry.action)))
 
 
 def entry_at(session: Session, seq: int) -> EntryView | None:

@@ -1,6 +1,6 @@
 """Lists of the shop as files: cars, cars in the shop, sister cars, the journal, layouts."""
 
-from fastapi import APIRouter
+from fastapi import APIRouter, Request
 from fastapi.responses import Response
 
 from app.calc.csv_text import Cell
@@ -8,6 +8,8 @@ from app.pages.lists.out import Ending, list_file
 from app.record import customers, fleet, fleet_gains, journal, layouts, vehicles
 from app.record.tables import Customer, Vehicle
 from app.web.csv_out import csv_download
+from app.web.journal_filter import AskedFor
+from app.web.page import view_of
 from app.web.signed_in import Viewer
 from app.web.transaction import Read
 
@@ -116,12 +118,12 @@ def change_gain_list(revision_id: int, session: Read, _person: Viewer) -> Respon
 
 
 @router.get("/journal.csv")
-def journal_list(session: Read, _person: Viewer, vehicle_id: int | None = None) -> Response:
-    """The whole journal, or one car's, newest first."""
-    found = journal.page(session, limit=None, vehicle_id=vehicle_id)
+def journal_list(request: Request, session: Read, person: Viewer, asked: AskedFor) -> Response:
+    """The whole journal, or what is asked for of it, newest first."""
+    found = journal.page(session, limit=None, wanted=asked.read(view_of(request, session, person).zone))
     header = ("seq", "at", "person", "action", "sentence", "vehicle_id", "subject", "hash")
     rows = ((e.seq, e.at, e.person, e.action, e.sentence, e.vehicle_id, _subject(e.subject), e.hash) for e in found)
-    return csv_download("journal" if vehicle_id is None else f"journal-vehicle-{vehicle_id}", header, rows)
+    return csv_download("journal-part" if asked.query else "journal", header, rows)
 
 
 def _subject(subject: tuple[str, int | str] | None) -> str:
