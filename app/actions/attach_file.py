@@ -6,7 +6,7 @@ from sqlalchemy.orm import Session
 
 from app.errors import BadInput
 from app.readers.picture import picture_of
-from app.record import content, journal, vehicles
+from app.record import attachments, journal, vehicles
 from app.record.tables import Attachment, Person
 
 KINDS = {
@@ -33,26 +33,20 @@ def attach_file(
     vehicle = vehicles.vehicle(session, vehicle_id)
     if kind not in KINDS:
         raise BadInput(f"Choose what the file is: {', '.join(KINDS)}.", field="kind")
-    if not uploaded:
-        raise BadInput("The file is empty; choose it again.", field="file")
-    digest = content.put(session, uploaded, at=at)
-    for known in vehicles.attachments(session, vehicle.id):
-        if known.sha256 == digest:
-            return known, True
     picture = picture_of(uploaded)
-    row = Attachment(
+    row, known = attachments.keep(
+        session,
+        person=person,
+        at=at,
         vehicle_id=vehicle.id,
-        sha256=digest,
+        uploaded=uploaded,
         file_name=file_name,
         kind=kind,
-        note=note.strip(),
-        size=len(uploaded),
         picture=None if picture is None else picture.media_type,
-        at=at,
-        by_id=person.id,
+        note=note,
     )
-    session.add(row)
-    session.flush()
+    if known:
+        return row, True
     journal.append(
         session,
         at=at,
@@ -61,6 +55,6 @@ def attach_file(
         sentence=f"{KINDS[kind]} attached, {max(1, round(len(uploaded) / 1000)):,} kB.",
         vehicle_id=vehicle.id,
         subject=("attachment", row.id),
-        facts={"sha256": digest},
+        facts={"sha256": row.sha256},
     )
     return row, False

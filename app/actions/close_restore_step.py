@@ -7,8 +7,9 @@ from sqlalchemy.orm import Session
 from app.calc.restore.plan import Step, StepState
 from app.errors import Conflict
 from app.record import journal, restores
-from app.record.restore_evidence import Evidence
+from app.record.restore_evidence import Evidence, photos_of
 from app.record.restore_judging import Bench, Judged, judge
+from app.record.restore_photos import with_photos
 from app.record.restores import Case, verdict_of
 from app.record.tables import Person, RestoreStep
 
@@ -28,7 +29,8 @@ def close_restore_step(
     state = case.require_reached(key)
     if not step.evidence_possible:
         raise Conflict(step.guidance)
-    judged = judge(Bench(session, case, step, person, at), evidence)
+    bench = Bench(session, case, step, person, at)
+    judged = with_photos(bench, judge(bench, evidence), photos_of(evidence))
     known = _repeated(case, state, judged)
     if known is not None:
         return known

@@ -110,6 +110,8 @@ def _digests(session: Session, case: Case, units: list[ControlUnit]) -> tuple[Di
         read = case.kept(f"read_back.{unit.id}", "sha256")
         if read:
             lines.append(DigestLine(f"Read-back, {unit.role}", read))
+    for step in case.plan.steps:
+        lines += [DigestLine(f"Photo, {step.title}: {one['name']}", one["sha256"]) for one in case.photos(step.key)]
     if case.restore.coding_snapshot_id is not None:
         snapshot = flashes.coding_snapshot(session, case.restore.coding_snapshot_id)
         lines.append(DigestLine(f"Option coding to restore ({snapshot.occasion})", snapshot.digest))

@@ -32,11 +32,21 @@ class StockHashed:
 
 
 @dataclass(frozen=True, slots=True)
+class Photo:
+    """A picture of what was seen: its bytes, its file's name and its media type."""
+
+    data: bytes
+    name: str
+    media_type: str
+
+
+@dataclass(frozen=True, slots=True)
 class SupplyMeasured:
-    """Lowest and highest voltage at the unit's supply."""
+    """Lowest and highest voltage at the unit's supply; photos of the meter."""
 
     lowest_v: float
     highest_v: float
+    photos: tuple[Photo, ...] = ()
 
 
 @dataclass(frozen=True, slots=True)
@@ -109,9 +119,10 @@ class ReadinessRead:
 
 @dataclass(frozen=True, slots=True)
 class PartsSeen:
-    """The physical parts, one by one."""
+    """The physical parts, one by one; photos of them as fitted."""
 
     parts: tuple[Part, ...]
+    photos: tuple[Photo, ...] = ()
 
 
 @dataclass(frozen=True, slots=True)
@@ -156,3 +167,8 @@ CLOSES: dict[type[Evidence], StepEvidence] = {
     PartsSeen: "parts list",
     PullsMeasured: "dyno session",
 }
+
+
+def photos_of(evidence: Evidence) -> tuple[Photo, ...]:
+    """The photos that come with it, for the kinds that take some."""
+    return evidence.photos if isinstance(evidence, SupplyMeasured | PartsSeen) else ()

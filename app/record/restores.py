@@ -48,6 +48,10 @@ class Case:
         row = self.latest_evidence(key)
         return None if row is None else row.evidence.get("kept", {}).get(name)
 
+    def photos(self, key: str) -> list[dict[str, Any]]:
+        """The photos that a step's last evidence rests on: attachment_id, name, sha256."""
+        return list(self.kept(key, "photos") or ())
+
     @property
     def unit_ids(self) -> tuple[int, ...]:
         """The control units of the case in the plan's order."""

@@ -1,5 +1,6 @@
 """The shop can rely on it that the pages of a restore show what waits, take evidence, and print what was found."""
 
+import hashlib
 import html
 import re
 from collections.abc import Callable, Mapping
@@ -413,3 +414,52 @@ def test_photos_of_a_restore_stand_beside_its_checklist(
     assert "filter.jpg" in closed.text
     assert 'name="restore_id"' not in closed.text
     assert "Ended with 0 of 11 steps done." in text_of(closed)
+
+
+def test_a_photo_that_cannot_be_taken_is_refused_on_the_checklist(tuner: Browser, car: Car, case: str) -> None:
+    fields = {"kind": "photo", "restore_id": case.rsplit("/", 1)[1], "note": "The left injector"}
+    answer = tuner.submit(f"/vehicles/{car.vehicle_id}/files", fields, files=[("file", ("dark.jpg", b""))])
+    assert answer.status_code == 422
+    assert "dark.jpg is empty; choose the file again." in text_of(answer)
+    assert "<title>Restore, " in answer.text
+    assert 'value="The left injector"' in answer.text
+
+
+def test_photos_are_kept_with_the_parts_that_they_show_and_close_nothing_by_themselves(
+    tuner: Browser, car: Car, case: str
+) -> None:
+    through(tuner, case, car, "compare_coding")
+    rows = {"part_name": ["Air filter"], "part_state": ["not seen"], "part_note": ["left"]}
+
+    def parts(state: str, name: str, data: bytes) -> Response:
+        told = rows | {"part_state": [state]}
+        return tuner.submit(f"{case}/steps/parts", told, files=[("photos", (name, data, "image/png"))])
+
+    refused = parts("stock", "filter.jpg", b"no picture at all")
+    assert refused.status_code == 422
+    assert "“filter.jpg” is no photo" in text_of(refused)
+    assert 'value="Air filter"' in refused.text
+
+    assert parts("not seen", "filter.jpg", png()).status_code == 303
+    step = tuner.get(case).text.split('id="step-parts"')[1].split('id="step-faults"')[0]
+    assert "Not looked at: Air filter" in step  # a photo alone is no verdict
+    assert '<img src="/attachments/1/picture" alt="filter.jpg"' in step
+
+    assert parts("stock", "filter.jpg", png()).status_code == 303
+    step = tuner.get(case).text.split('id="step-parts"')[1].split('id="step-faults"')[0]
+    assert "1 part seen in stock state." in step
+    assert "photo kept: filter.jpg" in step
+    printed = text_of(tuner.get(f"{case}/certificate"))
+    assert "Photo, Go through the physical parts: filter.jpg" in printed
+    assert hashlib.sha256(png()).hexdigest() in printed
+
+
+def test_a_photo_from_before_the_restore_proves_nothing_for_it(tuner: Browser, car: Car) -> None:
+    tuner.submit(f"/vehicles/{car.vehicle_id}/files", {"kind": "photo"}, files=[("file", ("meter.png", png()))])
+    case = str(tuner.submit(f"/vehicles/{car.vehicle_id}/restores", opening(car)).headers["location"])
+    through(tuner, case, car, "secure_stock")
+    volts = {"lowest_v": "13.2", "highest_v": "13.8"}
+    answer = tuner.submit(f"{case}/steps/supply", volts, files=[("photos", ("meter.png", png(), "image/png"))])
+    assert answer.status_code == 409
+    assert "“meter.png” is on record from before this restore; take a new one now." in text_of(answer)
+    assert 'value="13.2"' in answer.text

@@ -12,6 +12,7 @@ from app.errors import BadInput
 from app.readers.coding import read_coding
 from app.readers.fault_list import read_fault_list
 from app.readers.image import read_image
+from app.readers.picture import picture_of
 from app.record.flash_log import NewFlash
 from app.record.restore_evidence import (
     CodingRead,
@@ -24,6 +25,7 @@ from app.record.restore_evidence import (
     IdentityOnRecord,
     IdentityScanned,
     PartsSeen,
+    Photo,
     PullsMeasured,
     ReadBackFile,
     ReadBackOnRecord,
@@ -32,7 +34,7 @@ from app.record.restore_evidence import (
     SupplyMeasured,
 )
 from app.web.form import FormModel, read_choice, read_number
-from app.web.uploads import Upload, read_upload
+from app.web.uploads import Upload, Uploads, read_upload
 
 STOCK_FITTED = {"stock": True, "changed": False, "not seen": None}
 
@@ -71,6 +73,7 @@ class StepForm(FormModel):
     part_name: list[str] = Field(default_factory=list)
     part_state: list[str] = Field(default_factory=list)
     part_note: list[str] = Field(default_factory=list)
+    photos: Uploads = Field(default_factory=list)
 
 
 class OverrideForm(FormModel):
@@ -134,9 +137,19 @@ def _identity(form: StepForm) -> Evidence:
 
 
 def _supply(form: StepForm) -> Evidence:
-    return SupplyMeasured(
-        _volts(form.lowest_v, "lowest_v", "Lowest voltage"), _volts(form.highest_v, "highest_v", "Highest voltage")
-    )
+    lowest = _volts(form.lowest_v, "lowest_v", "Lowest voltage")
+    return SupplyMeasured(lowest, _volts(form.highest_v, "highest_v", "Highest voltage"), _photos(form))
+
+
+def _photos(form: StepForm) -> tuple[Photo, ...]:
+    found = []
+    for one in form.photos:
+        data, name = read_upload(one, field="photos")
+        picture = picture_of(data)
+        if picture is None:
+            raise BadInput(f"“{name[:60]}” is no photo: hand in a whole JPEG or PNG picture.", field="photos")
+        found.append(Photo(data, name, picture.media_type))
+    return tuple(found)
 
 
 def _volts(text: str, field: str, label: str) -> float:
@@ -186,7 +199,7 @@ def _readiness(form: StepForm) -> Evidence:
 def _parts(form: StepForm) -> Evidence:
     rows = zip(form.part_name, form.part_state, _padded(form.part_note, len(form.part_name)), strict=False)
     parts = [Part(name, STOCK_FITTED.get(state), note) for name, state, note in rows if name.strip() or note.strip()]
-    return PartsSeen(tuple(parts))
+    return PartsSeen(tuple(parts), _photos(form))
 
 
 def _padded(texts: Sequence[str], count: int) -> list[str]:

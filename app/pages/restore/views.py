@@ -66,6 +66,7 @@ class StepView:
     earlier: int
     override: Decided | None
     digests: tuple[Choice, ...]
+    photos: tuple[tuple[int, str], ...]
     fields: EvidenceFields | None
     done: bool
     error: str
@@ -119,11 +120,13 @@ class CasePage:
     abandon_form: ReasonFields | None
     files: tuple[CaseFile, ...]
     may_attach: bool
+    attach_error: str
+    attach_note: str
 
 
 @dataclass(frozen=True, slots=True)
 class Refused:
-    """A form that was refused: for which step (or "sign", "abandon"), why, and what was typed."""
+    """A form that was refused: for which step (or "sign", "abandon", "photos"), why, and what was typed."""
 
     key: str
     error: AppError
@@ -138,6 +141,7 @@ def case_page(session: Session, restore_id: int, person: Person, refused: Refuse
     vehicle = vehicles.vehicle(session, restore.vehicle_id)
     work = [s for s in case.progress.states if s.step.evidence != "sign-off"]
     certificate = case.certificate
+    attach = refused if refused is not None and refused.key == "photos" else None
     return CasePage(
         id=restore.id,
         number=restore.number,
@@ -161,6 +165,8 @@ def case_page(session: Session, restore_id: int, person: Person, refused: Refuse
         else None,
         files=_files(session, restore),
         may_attach=case.is_open,
+        attach_error="" if attach is None else attach.error.sentence,
+        attach_note=f"Restore {restore.number}" if attach is None else attach.values.get("note", ""),
     )
 
 
@@ -250,6 +256,7 @@ def step_view(session: Session, case: Case, state: StepState, person: Person, re
         earlier=max(0, len(case.entries.get(step.key, ())) - 1),
         override=_override(session, case, state),
         digests=_digests(case, step),
+        photos=tuple((int(one["attachment_id"]), str(one["name"])) for one in case.photos(step.key)),
         fields=evidence_fields(session, case, step, None if mine is None else mine.form) if takes else None,
         done=state.state == "done",
         error="" if mine is None else str(mine.error),

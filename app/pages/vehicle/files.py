@@ -12,12 +12,13 @@ from app.actions.attach_file import KINDS, attach_file
 from app.actions.withdraw_attachment import withdraw_attachment
 from app.errors import AppError, BadInput, NotFound
 from app.pages.intake_view import IntakeTyped, intake_page
+from app.pages.restore.views import Refused, case_page
 from app.pages.vehicle.views import vehicle_page
 from app.readers.picture import picture_of
 from app.record import content, vehicles
 from app.record.tables import Person
 from app.web.download import attachment, picture
-from app.web.form import FormModel, OncePerForm, read_choice, see_other
+from app.web.form import FormModel, OncePerForm, read_choice, see_other, text_of
 from app.web.now import Now
 from app.web.page import render, view_of, writing_as
 from app.web.signed_in import FrontDesk, Viewer
@@ -72,6 +73,8 @@ def attach(
                 )
                 known += [row.id] if was_known else []
     except AppError as error:
+        if form.restore_id.isdecimal():
+            return _refused_at_restore(request, session, person, int(form.restore_id[:9]), error, form)
         return _refused(request, session, vehicle_id, person, error, intake=form.back == "intake")
     if form.back == "intake":
         return see_other(request, session, f"/vehicles/{vehicle_id}/intake#authorisation", once)
@@ -95,6 +98,16 @@ def _refused(
     return render(
         request, "vehicles/page.html", car, session=session, person=person, title=car.label, status=error.status
     )
+
+
+def _refused_at_restore(
+    request: Request, session: Session, person: Person, restore_id: int, error: AppError, form: FilesForm
+) -> HTMLResponse:
+    """The checklist from which the file was sent, with why it was not taken."""
+    with writing_as(view_of(request, session, person)):
+        page = case_page(session, restore_id, person, Refused("photos", error, text_of(form)))
+    title = f"Restore, {page.vehicle}"
+    return render(request, "restore/case.html", page, session=session, person=person, title=title, status=error.status)
 
 
 @router.get("/attachments/{attachment_id:int}")
