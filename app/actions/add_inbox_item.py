@@ -5,6 +5,7 @@ import datetime as dt
 from sqlalchemy import select
 from sqlalchemy.orm import Session
 
+from app.calc.number_text import counted
 from app.readers.dyno_csv import DynoFile
 from app.record import content, journal
 from app.record.tables import InboxItem, Person
@@ -44,8 +45,7 @@ def add_inbox_item(
         at=at,
         person=person,
         action="add inbox item",
-        sentence=f"Dyno file with {len(found.pulls)} {'pull' if len(found.pulls) == 1 else 'pulls'} taken into the "
-        "inbox.",
+        sentence=f"Dyno file with {counted(len(found.pulls), 'pull')} taken into the inbox.",
         subject=("inbox_item", item.id),
         facts={"sha256": digest},
     )

@@ -8,6 +8,7 @@ from sqlalchemy.orm import Session
 
 from app.calc.calibration.layout import Layout as Definitions
 from app.calc.calibration.layout_json import layout_to_json
+from app.calc.number_text import counted
 from app.errors import BadInput
 from app.record import content, journal, layouts
 from app.record.tables import Layout, Person
@@ -64,7 +65,8 @@ def add_layout(
         at=at,
         person=person,
         action="add layout",
-        sentence=f"Layout “{title}” version {version}: {row.map_count} maps, {row.checksum_count} block checksums.",
+        sentence=f"Layout “{title}” version {version}: {counted(row.map_count, 'map')}, "
+        f"{counted(row.checksum_count, 'block checksum')}.",
         subject=("layout", row.id),
         facts={"sha256": digest, "software_number": number, "source": source},
     )

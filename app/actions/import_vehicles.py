@@ -5,6 +5,7 @@ from collections import Counter
 
 from sqlalchemy.orm import Session
 
+from app.calc.number_text import counted
 from app.calc.vehicle.listed import VehicleList
 from app.errors import Conflict
 from app.record import journal, vehicle_details, vehicle_import
@@ -39,8 +40,8 @@ def import_vehicles(
         at=at,
         person=person,
         action="import vehicles",
-        sentence=f"{counts['new']} cars taken over from a list; {counts['known']} were on record already, "
-        f"{counts['refused']} lines were refused.",
+        sentence=f"{counted(counts['new'], 'car')} taken over from a list; {counts['known']} on record already, "
+        f"{counted(counts['refused'], 'line')} refused.",
         facts={"sha256": digest, "vehicles": added, **{name: counts[name] for name in ("new", "known", "refused")}},
     )
     return planned

@@ -4,6 +4,7 @@ import datetime as dt
 
 from sqlalchemy.orm import Session
 
+from app.calc.number_text import counted
 from app.calc.vehicle.coding import CodingSnapshot as Coding
 from app.record import codings, journal, vehicles
 from app.record.tables import CodingSnapshot, Person
@@ -37,7 +38,8 @@ def keep_coding(
         at=at,
         person=person,
         action="keep coding",
-        sentence=f"Option coding kept ({snapshot.occasion}): {snapshot.keys} values of {snapshot.modules} modules.",
+        sentence=f"Option coding kept ({snapshot.occasion}): {counted(snapshot.keys, 'value')} of "
+        f"{counted(snapshot.modules, 'module')}.",
         vehicle_id=vehicle.id,
         subject=("coding_snapshot", snapshot.id),
         facts={"digest": snapshot.digest},

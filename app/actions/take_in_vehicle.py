@@ -6,6 +6,7 @@ from dataclasses import dataclass
 
 from sqlalchemy.orm import Session
 
+from app.calc.number_text import counted
 from app.errors import Conflict
 from app.record import journal, vehicles
 from app.record.bag.check import check
@@ -59,7 +60,7 @@ def take_in_vehicle(
         person=person,
         action="take in vehicle",
         sentence=f"{vehicle.make} {vehicle.model}, VIN {vin}, taken in from {record.workshop} with its whole record: "
-        f"{rows} rows, {len(record.content)} files. Journal head there {record.journal_head}.",
+        f"{counted(rows, 'row')}, {counted(len(record.content), 'file')}. Journal head there {record.journal_head}.",
         vehicle_id=vehicle.id,
         subject=("vehicle", vehicle.id),
         facts={

@@ -6,6 +6,7 @@ from dataclasses import dataclass
 
 from sqlalchemy.orm import Session
 
+from app.calc.number_text import counted
 from app.calc.vehicle.coding import CodingSnapshot as Coding
 from app.calc.vehicle.coding import compare
 from app.calc.vehicle.dtc import Fault
@@ -122,10 +123,10 @@ def _keep(
             occasion=f"returned for package {package.id}",
         )  # fmt: skip
         scan_id = scan.id
-        said.append(f"{len(listed)} fault codes" if len(listed) != 1 else "1 fault code")
+        said.append(counted(len(listed), "fault code"))
     logs = [_log(session, person, at, package, vehicle_id, log) for log in returned.logs]
     if logs:
-        said.append("1 log kept" if len(logs) == 1 else f"{len(logs)} logs kept")
+        said.append(f"{counted(len(logs), 'log')} kept")
     equal = all(row.equal for row in (read_back, write_back) if row is not None)
     return _Kept(_id(read_back), _id(write_back), scan_id, logs, said, equal)
 
@@ -182,7 +183,11 @@ def _coding(
         session, person=person, at=at, flash_id=flash.id, wanted_id=wanted.id, read_id=snapshot.id,
         comparison=comparison,
     )  # fmt: skip
-    said.append("coding equal, verified" if row.equal else f"coding: {len(row.differences)} values differ, still owed")
+    said.append(
+        "coding equal, verified"
+        if row.equal
+        else f"coding: {counted(len(row.differences), 'value differs', 'values differ')}, still owed"
+    )
     return row
 
 

@@ -4,6 +4,7 @@ import datetime as dt
 
 from sqlalchemy.orm import Session
 
+from app.calc.number_text import counted
 from app.calc.vehicle.coding import compare
 from app.errors import Conflict
 from app.record import codings, flashes, journal, vehicles
@@ -44,7 +45,11 @@ def write_coding_back(
         read_id=read.id,
         comparison=comparison,
     )
-    outcome = "equal, coding verified" if row.equal else f"{len(row.differences)} values differ, coding still pending"
+    outcome = (
+        "equal, coding verified"
+        if row.equal
+        else f"{counted(len(row.differences), 'value differs', 'values differ')}, coding still pending"
+    )
     journal.append(
         session,
         at=at,

@@ -22,6 +22,15 @@ def plain(value: float, decimals: int, *, sign: bool = False) -> str:
     return text.replace("-", MINUS)
 
 
+def counted(count: int, one: str, many: str = "") -> str:
+    """A number of things: the noun as it is for one, and for any other number with an s or as given.
+
+    >>> counted(1, "entry", "entries"), counted(1200, "pull"), counted(0, "car")
+    ('1 entry', '1,200 pulls', '0 cars')
+    """
+    return f"{count:,} {one if count == 1 else many or one + 's'}"
+
+
 def unit_of(unit: str) -> str:
     """The unit as shown: layouts write a dash where there is none."""
     return "" if unit.strip() in ("-", "–", "—") else unit

@@ -8,6 +8,8 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
+from app.calc.number_text import counted
+
 if TYPE_CHECKING:
     from sqlalchemy.orm import Session
 
@@ -43,7 +45,7 @@ def export(
         counts = {"rows": rows, "journal_entries": len(record.journal), "files": len(record.content)}
         _print({"bag": str(destination), **counts, "manifest_sha256": digest, "left_out": list(record.left_out)})
         return
-    typer.echo(f"{destination}: {rows} rows, {len(record.journal)} journal entries, {len(record.content)} files.")
+    typer.echo(f"{destination}: {_told(rows, len(record.journal), len(record.content))}.")
     typer.echo(f"Manifest SHA-256 {digest}")
     for sentence in record.left_out:
         typer.echo(f"Left out: {sentence}")
@@ -84,7 +86,7 @@ def take_in(
             _print({"vehicle_id": taken.vehicle.id, "vin": taken.vehicle.vin, **counts, "head": record.journal_head})
             return
         label = f"{taken.vehicle.make} {taken.vehicle.model}, VIN {taken.vehicle.vin}, is vehicle {taken.vehicle.id}"
-    typer.echo(f"{label}: {taken.rows} rows, {taken.entries} journal entries, {taken.files} files.")
+    typer.echo(f"{label}: {_told(taken.rows, taken.entries, taken.files)}.")
     typer.echo(f"Journal head at {record.workshop}: {record.journal_head}; compare it with a printed sheet.")
 
 
@@ -147,3 +149,7 @@ def _write(session: "Session", record: "VehicleRecord", folder: Path, vin: str) 
     except OSError as error:
         raise StorageFailed(f"{folder} cannot be written ({error.strerror}); what is in it is no whole bag.") from None
     return hashlib.sha256(tags[MANIFEST]).hexdigest()
+
+
+def _told(rows: int, entries: int, files: int) -> str:
+    return f"{counted(rows, 'row')}, {counted(entries, 'journal entry', 'journal entries')}, {counted(files, 'file')}"

@@ -11,6 +11,7 @@ from sqlalchemy.orm import Session
 from app.actions.accept_identity import accept_identity
 from app.actions.check_identity import check_identity
 from app.actions.scan_faults import scan_faults
+from app.calc.number_text import counted
 from app.calc.vehicle.identity import Identity
 from app.calc.vehicle.readiness import parse_readiness
 from app.errors import AppError
@@ -226,7 +227,7 @@ def _faults_page(session: Session, vehicle_id: int, form: FaultForm, sentence: s
     return FaultsPage(
         vehicle.id,
         vehicle_label(vehicle),
-        tuple((s.id, s.at, s.occasion, f"{len(s.faults)} codes" if s.faults else "no codes") for s in scans),
+        tuple((s.id, s.at, s.occasion, counted(len(s.faults), "code") if s.faults else "no codes") for s in scans),
         text_of(form),
         sentence,
     )
@@ -290,9 +291,7 @@ def show_scan_result(request: Request, scan_id: int, session: Read, person: View
         vehicle_label(vehicle),
         scan.at,
         scan.occasion,
-        f"{len(found)} fault {'code' if len(found) == 1 else 'codes'} found."
-        if found
-        else "No fault codes were reported.",
+        f"{counted(len(found), 'fault code')} found." if found else "No fault codes were reported.",
         tuple(
             (
                 f.dtc.display,

@@ -5,6 +5,7 @@ from datetime import datetime
 
 from sqlalchemy.orm import Session
 
+from app.calc.number_text import counted
 from app.record import flashes, identities, vehicles
 from app.record.car_state import vehicle_label
 from app.record.tables import ControlUnit, IdentityCheck, Person
@@ -99,7 +100,7 @@ def _belongs(at: datetime, arrived_at: datetime | None) -> bool:
 
 
 def _codes(count: int) -> str:
-    return "no codes" if count == 0 else "1 code" if count == 1 else f"{count} codes"
+    return "no codes" if count == 0 else counted(count, "code")
 
 
 def _to_scan(

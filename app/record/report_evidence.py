@@ -4,6 +4,7 @@ from dataclasses import dataclass
 
 from sqlalchemy.orm import Session
 
+from app.calc.number_text import counted
 from app.record import dyno, flashes, revisions, stocks, vehicles
 from app.record.flashes import FlashRecord
 from app.record.tables import ControlUnit, DynoSession, Revision, RevisionDecision
@@ -157,4 +158,8 @@ def _coding(write: FlashRecord, role: str) -> Statement:
         return Statement(False, title, f"Not written back: {back.waiver_reason}")
     if back.equal:
         return Statement(True, title, "Written back and compared: equal to the snapshot, key by key.")
-    return Statement(False, title, f"Written back, but {len(back.differences)} keys differ from the snapshot.")
+    return Statement(
+        False,
+        title,
+        f"Written back, but {counted(len(back.differences), 'key differs', 'keys differ')} from the snapshot.",
+    )

@@ -5,7 +5,7 @@ from collections.abc import Collection
 from sqlalchemy.orm import Session
 
 from app.calc.dyno.equivalence import equivalence
-from app.calc.number_text import plain, rpm
+from app.calc.number_text import counted, plain, rpm
 from app.calc.restore.verdicts import Verdict, pull_verdict
 from app.errors import Conflict
 from app.record import dyno, gains
@@ -70,7 +70,7 @@ def judged(session: Session, restore: Restore, session_id: int) -> Verdict:
     details = (
         f"Largest difference at one engine speed: {plain(result.worst_percent, 1, sign=True)} % at "
         f"{rpm(result.worst_at_rpm)}.",
-        f"{before.count} pulls of the baseline, {after.count} now.",
+        f"{counted(before.count, 'pull')} of the baseline, {after.count} now.",
         found.comparability.sentence,
         *conditions,
     )

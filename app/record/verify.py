@@ -9,6 +9,7 @@ from sqlalchemy import inspect, select
 from sqlalchemy.exc import DBAPIError, NoResultFound
 from sqlalchemy.orm import InstrumentedAttribute, Session, undefer
 
+from app.calc.number_text import counted
 from app.errors import Damaged, NotFound
 from app.record import content
 from app.record.journal import GENESIS, Head, link
@@ -36,10 +37,13 @@ class Verification:
 
     @property
     def sentence(self) -> str:
-        counted = f"{self.entries} journal entries, {self.rows} rows and {self.blobs} stored files"
+        checked = (
+            f"{counted(self.entries, 'journal entry', 'journal entries')}, {counted(self.rows, 'row')} and "
+            f"{counted(self.blobs, 'stored file')}"
+        )
         if self.clean:
-            return f"Everything holds: {counted} checked, head {self.head.short}."
-        return f"{len(self.findings)} of {counted} do not hold."
+            return f"Everything holds: {checked} checked, head {self.head.short}."
+        return f"{len(self.findings)} of {checked} {'does' if len(self.findings) == 1 else 'do'} not hold."
 
 
 def verify(

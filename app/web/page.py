@@ -15,7 +15,7 @@ from fastapi.responses import HTMLResponse
 from jinja2 import Environment, FileSystemLoader, StrictUndefined
 from sqlalchemy.orm import Session
 
-from app.calc.number_text import NARROW_SPACE, plain
+from app.calc.number_text import NARROW_SPACE, counted, plain
 from app.record import journal
 from app.record.car_state import pending_everywhere
 from app.record.settings import Shop
@@ -171,6 +171,7 @@ def environment() -> Environment:
         "difference": difference,
         "typed": _typed,
         "number": plain,
+        "counted": counted,
         "when": when,
         "day": day,
         "rfc3339": rfc3339,

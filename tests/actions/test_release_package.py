@@ -211,7 +211,7 @@ def test_a_read_back_of_another_image_and_other_coding_are_told(
 ) -> None:
     said = back(session, person, issue(session, person, released), image=STOCK, coding=OTHER_CODING)
     assert "64 of 8,192 compared bytes differ from revision 1" in said
-    assert "coding: 1 values differ, still owed" in said
+    assert "coding: 1 value differs, still owed" in said
     vehicle = vehicles.vehicle(session, released.vehicle_id)
     assert vehicle.id in car_state.pending_of(session, [vehicle])
     assert car_state.on_units(session, [released.unit_id])[released.unit_id].kind == "unknown"

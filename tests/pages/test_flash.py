@@ -69,7 +69,7 @@ def test_the_guided_way_from_the_write_to_the_first_start(tuner: Browser, unit: 
     answer = tuner.submit(f"{page}/coding-write-back", {"wanted_snapshot_id": "1", "text": CODING.replace("22", "23")})
     assert answer.status_code == 303
     text = content(tuner.get(page))
-    assert "1 values still differ from the snapshot" in text
+    assert "1 value still differs from the snapshot" in text
     assert "Body long coding 0A 1F 22 0A 1F 23" in text
 
     answer = tuner.submit(

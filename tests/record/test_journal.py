@@ -197,7 +197,7 @@ def test_tampering_is_found_and_named(shop: Shop, attack: Attack, finding: str) 
     found = verify(shop.session)
     assert not found.clean
     assert any(finding in one for one in found.findings), found.findings
-    assert "do not hold" in found.sentence
+    assert "not hold" in found.sentence
 
 
 def cut_the_tail(session: Session) -> None:

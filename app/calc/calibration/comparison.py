@@ -5,6 +5,7 @@ from dataclasses import dataclass, field
 from app.calc.calibration.byte_changes import CHECKSUM, EXPLAINED, UNEXPLAINED, ByteChanges
 from app.calc.calibration.checksum import ChecksumResult
 from app.calc.calibration.map_delta import MapDelta
+from app.calc.number_text import counted
 
 
 @dataclass(frozen=True, slots=True)
@@ -87,22 +88,18 @@ class Comparison:
         if self.identical:
             parts = ["Nothing changed"]
         elif not self.has_layout:
-            parts = [f"{_counted(self.changed_bytes, 'byte')} changed, no layout explains them"]
+            parts = [f"{counted(self.changed_bytes, 'byte')} changed, no layout explains them"]
         else:
-            parts = [f"{_counted(len(self.deltas), 'map') if self.deltas else 'No map'} changed"]
+            parts = [f"{counted(len(self.deltas), 'map') if self.deltas else 'No map'} changed"]
             limiters = sum(delta.category == "limiter" for delta in self.deltas)
             if limiters:
-                parts.append(_counted(limiters, "limiter"))
+                parts.append(counted(limiters, "limiter"))
             if self.unexplained_bytes:
-                parts.append(f"{_counted(self.unexplained_bytes, 'byte')} unexplained")
+                parts.append(f"{counted(self.unexplained_bytes, 'byte')} unexplained")
         broken = sum(result.state == "does not hold" for result in self.checksums)
         unknown = sum(result.state == "not known" for result in self.checksums)
         if broken:
-            parts.append(f"{_counted(broken, 'block checksum')} {'does' if broken == 1 else 'do'} not hold")
+            parts.append(f"{counted(broken, 'block checksum')} {'does' if broken == 1 else 'do'} not hold")
         if unknown:
-            parts.append(f"{_counted(unknown, 'block checksum')} not known")
+            parts.append(f"{counted(unknown, 'block checksum')} not known")
         return ", ".join(parts) + "."
-
-
-def _counted(count: int, noun: str) -> str:
-    return f"{count:,} {noun}{'' if count == 1 else 's'}"

@@ -20,6 +20,7 @@ from app.calc.calibration.map_delta import MapDelta
 from app.calc.calibration.map_table import AxisTable, MapTable
 from app.calc.calibration.port_axes import SharedAxis, shared_axes
 from app.calc.calibration.port_surface import Surface, surface_at
+from app.calc.number_text import counted
 from app.errors import BadInput
 
 Mode = Literal["absolute", "relative", "percent"]
@@ -80,17 +81,17 @@ class PortReport:
         """Everything in one sentence."""
         ported = sum(one.outcome == "ported" for one in self.maps)
         saturated = sum(one.saturated for one in self.maps)
-        parts = [f"{ported} of {len(self.maps)} maps ported"]
+        parts = [f"{ported} of {counted(len(self.maps), 'map')} ported"]
         if saturated:
-            parts.append(f"{saturated} cell{'' if saturated == 1 else 's'} at the limit")
+            parts.append(f"{counted(saturated, 'cell')} at the limit")
         others = len({name for shared in self.shared_axes for name in shared.also_read_by})
         if others:
             parts.append(
-                f"{others} further map{' is' if others == 1 else 's are'} read at breakpoints that were written"
+                f"{counted(others, 'further map is', 'further maps are')} read at breakpoints that were written"
             )
         if self.checksums_recomputed:
             count = len(self.checksums_recomputed)
-            parts.append(f"{count} block checksum{'' if count == 1 else 's'} recomputed")
+            parts.append(f"{counted(count, 'block checksum')} recomputed")
         return f"{', '.join(parts)}; computed, not validated on a vehicle."
 
     def to_json(self) -> dict[str, Any]:

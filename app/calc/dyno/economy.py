@@ -5,6 +5,7 @@ from dataclasses import dataclass
 from math import sqrt
 from typing import Literal
 
+from app.calc.number_text import counted
 from app.calc.units import convert
 from app.errors import BadInput
 
@@ -108,7 +109,7 @@ def _sentence(
     verdict: Verdict,
     counts: tuple[int, int],
 ) -> str:
-    trials = f"{counts[0]} trials before, {counts[1]} after"
+    trials = f"{counted(counts[0], 'trial')} before, {counts[1]} after"
     shown = f"{change:+.2f} L/100 km ({100 * change / before:+.1f} %)"
     if low is None or high is None:
         return f"Consumption changed by {shown}, {trials}: make more trials to know how sure that is."

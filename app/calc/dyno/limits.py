@@ -13,7 +13,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from app.calc.dyno.channel_names import CHANNEL_NAMES, channel_label
-from app.calc.number_text import rpm
+from app.calc.number_text import counted, rpm
 from app.calc.units import UNITS_OF
 from app.errors import BadInput
 
@@ -106,10 +106,12 @@ def check_limits(limits: Sequence[Limit], pulls: Sequence[tuple[str, Mapping[str
         seen = [f for f in findings if f.state != "not observed"]
         if crossed:
             state: State = "crossed"
-            sentence = f"{limit.text}: crossed in {len(crossed)} of {len(findings)} pulls ({', '.join(crossed)})."
+            sentence = (
+                f"{limit.text}: crossed in {len(crossed)} of {counted(len(findings), 'pull')} ({', '.join(crossed)})."
+            )
         elif seen:
             state = "within"
-            sentence = f"{limit.text}: not crossed where observed, in {len(seen)} of {len(findings)} pulls."
+            sentence = f"{limit.text}: not crossed where observed, in {len(seen)} of {counted(len(findings), 'pull')}."
         else:
             state, sentence = "not observed", f"{limit.text}: not observed in any pull."
         summaries.append(LimitSummary(limit, state, findings, sentence))

@@ -10,6 +10,7 @@ from typing import Literal, Protocol
 
 from app.calc.calibration.byte_ranges import ByteRanges, ChangedRanges, changed_ranges, held
 from app.calc.calibration.image import Image
+from app.calc.number_text import counted
 from app.calc.vehicle.coding import CodingChange, CodingSnapshot, compare
 from app.calc.vehicle.dtc import Fault
 from app.calc.vehicle.identity import IdentityComparison
@@ -159,9 +160,9 @@ def faults_verdict(faults: Sequence[Fault], *, as_found: Sequence[Fault] = ()) -
     ]
     details += [f"not tested yet: {f.sentence}" for f in untested]
     if stored:
-        sentence = f"{_count(len(stored), 'fault')} stored: find the cause, clear and scan again."
+        sentence = f"{counted(len(stored), 'fault')} stored: find the cause, clear and scan again."
         return Verdict("failed", sentence, tuple(_capped(details)))
-    waiting = f"; {_count(len(untested), 'code')} not tested yet" if untested else ""
+    waiting = f"; {counted(len(untested), 'code')} not tested yet" if untested else ""
     return Verdict("verified", f"No fault is stored{waiting}.", tuple(_capped(details)))
 
 
@@ -174,7 +175,7 @@ def readiness_verdict(readings: Sequence[tuple[str, Readiness]]) -> Verdict:
         return Verdict("not verified", "No control unit reported a supported readiness monitor.", details)
     waiting = sum(len(r.incomplete) for _, r in readings)
     if waiting:
-        sentence = f"{_count(waiting, 'monitor')} not complete: drive the maker's cycle, then read again."
+        sentence = f"{counted(waiting, 'monitor')} not complete: drive the maker's cycle, then read again."
         return Verdict("not verified", sentence, details)
     total = sum(r.supported_count for _, r in readings)
     return Verdict("verified", f"All {total} supported monitors are complete.", details)
@@ -193,7 +194,7 @@ def parts_verdict(parts: Sequence[Part]) -> Verdict:
         return Verdict("failed", f"Not in its stock state: {', '.join(changed)}.", details)
     if unseen or not parts:
         return Verdict("not verified", f"Not looked at: {', '.join(unseen) or 'no part is listed'}.", details)
-    return Verdict("verified", f"{_count(len(parts), 'part')} seen in stock state.", details)
+    return Verdict("verified", f"{counted(len(parts), 'part')} seen in stock state.", details)
 
 
 def pull_verdict(result: Equivalence | None) -> Verdict:
@@ -217,11 +218,11 @@ def identity_verdict(comparison: IdentityComparison) -> Verdict:
     return Verdict(outcomes[comparison.outcome], comparison.sentence, details)
 
 
-def _range_lines(ranges: ByteRanges, counted: ByteRanges, what: str) -> list[str]:
+def _range_lines(ranges: ByteRanges, within: ByteRanges, what: str) -> list[str]:
     lines = []
     for start, end in list(ranges)[:MOST_LISTED]:
-        count = counted.intersected(ByteRanges.of([(start, end)])).size
-        lines.append(f"0x{start:X} to 0x{end - 1:X}: {_count(count, 'byte')} {what}")
+        count = within.intersected(ByteRanges.of([(start, end)])).size
+        lines.append(f"0x{start:X} to 0x{end - 1:X}: {counted(count, 'byte')} {what}")
     if len(ranges) > MOST_LISTED:
         lines.append(f"and {len(ranges) - MOST_LISTED:,} more ranges {what}")
     return lines
@@ -231,7 +232,7 @@ def _volatile_lines(volatile: Iterable[tuple[int, int, str]], found: ChangedRang
     lines = []
     for start, end, reason in volatile:
         changed = found.all.intersected(ByteRanges.of([(start, end)])).size
-        lines.append(f"0x{start:X} to 0x{end - 1:X}: left out ({reason}); {_count(changed, 'byte')} changed there")
+        lines.append(f"0x{start:X} to 0x{end - 1:X}: left out ({reason}); {counted(changed, 'byte')} changed there")
     return lines
 
 
@@ -244,7 +245,3 @@ def _coding_line(change: CodingChange) -> str:
 def _capped(lines: list[str]) -> list[str]:
     more = len(lines) - MOST_LISTED
     return [*lines[:MOST_LISTED], f"and {more:,} more"] if more > 0 else lines
-
-
-def _count(n: int, thing: str) -> str:
-    return f"{n:,} {thing}{'' if n == 1 else 's'}"

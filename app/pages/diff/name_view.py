@@ -162,7 +162,12 @@ def preview_of(compared: ComparedImages, typed: MapFields) -> Preview:
     (delta,) = found.deltas or (None,)
     if delta is None:
         cells = decode(compared.image_after, layout)[definition.name].raw.size
-        return Preview(f"{cells} cells, none of which changed.", "", None, None)
+        return Preview(
+            "1 cell, which did not change." if cells == 1 else f"{cells:,} cells, none of which changed.",
+            "",
+            None,
+            None,
+        )
     if max(delta.before.size, delta.after.size) > MOST_CELLS:
         return Preview(sentence_of(delta), "Too many cells to show.", None, None)
     grid = delta.grid

@@ -6,7 +6,7 @@ import numpy as np
 
 from app.calc.calibration.delta_summary import differs
 from app.calc.calibration.map_delta import AxisPlace, MapDelta
-from app.calc.number_text import MINUS, with_unit
+from app.calc.number_text import MINUS, counted, with_unit
 
 _NOISE, _WIDE = 1e-9, 1e12
 
@@ -89,8 +89,8 @@ def notes_of(delta: MapDelta) -> tuple[str, ...]:
         notes.append(f"{without} changed {cells} infinite or no number before or after; they count in no figure.")
     if summary.uncovered:
         notes.append(
-            f"{summary.uncovered} points lie beyond the breakpoints of one of the two maps, which holds its end value "
-            "there; they count in no figure."
+            f"{counted(summary.uncovered, 'point lies', 'points lie')} beyond the breakpoints of one of the two maps, "
+            f"which holds its end value there; {'it counts' if summary.uncovered == 1 else 'they count'} in no figure."
         )
     if delta.by_hand:
         notes.append("Entered by hand; no image proves it.")

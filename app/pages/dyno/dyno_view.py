@@ -10,7 +10,7 @@ from typing import Any
 from sqlalchemy.orm import Session
 
 from app.calc.dyno.control_chart import Chart, individuals, standard_deviations, usual_count
-from app.calc.number_text import NARROW_SPACE, plain
+from app.calc.number_text import NARROW_SPACE, counted, plain
 from app.pages.dyno.profile import ColumnRow, choices, rows_of
 from app.record import dyno, dyno_curves, dyno_levels, vehicles
 from app.record.car_state import vehicle_label
@@ -81,9 +81,9 @@ def dyno_page(
     level, level_note = (None, "") if chosen is None else _level(session, chosen, view)
     lead = "No session with two pulls that count yet: its repeatability is not known."
     if history is not None:
-        counted = f"{history.sessions} {'session' if history.sessions == 1 else 'sessions'}"
+        made = counted(history.sessions, "session")
         lead = (
-            f"One pull repeats to {plain(100 * sqrt(history.variance), 2)} % (standard deviation over {counted}, "
+            f"One pull repeats to {plain(100 * sqrt(history.variance), 2)} % (standard deviation over {made}, "
             f"{history.dof} degrees of freedom). {_drift(scatter, level)}"
         )
     names = {one.vehicle_id: vehicle_label(vehicles.vehicle(session, one.vehicle_id)) for one in repeated}
@@ -135,10 +135,10 @@ def _lines(session: Session, rows: Sequence[DynoSession]) -> tuple[SessionLine, 
         if spread is not None:
             level, shape = (plain(100 * sqrt(v), 2) for v in (spread.level_variance, spread.shape_variance))
             scatter = f"level {level}{NARROW_SPACE}%, shape {shape}{NARROW_SPACE}%"
-        counted = sum(key.included for key in keys[row.id])
+        counting = sum(key.included for key in keys[row.id])
         lines.append(
             SessionLine(
-                f"/dyno-sessions/{row.id}", row.measured_at, cars[row.vehicle_id], on_car[row.id], counted, scatter
+                f"/dyno-sessions/{row.id}", row.measured_at, cars[row.vehicle_id], on_car[row.id], counting, scatter
             )
         )
     return tuple(lines)
@@ -154,13 +154,14 @@ def _scatter(session: Session, rows: Sequence[DynoSession], view: View) -> tuple
     values = [100 * sqrt(spreads[row.id].level_variance) for row in shown]
     chart = standard_deviations(values, usual)
     if chart is None:
-        return None, f"{len(values)} sessions of {usual} pulls so far; a control chart begins with three."
+        return None, f"{counted(len(values), 'session')} of {usual} pulls so far; a control chart begins with three."
     what = f"Scatter of level within sessions of {usual} pulls"
     left_out = len(spreads) - len(shown)
     note = ""
     if left_out:
-        counted = "1 session" if left_out == 1 else f"{left_out} sessions"
-        note = f"{counted} with another number of pulls {'is' if left_out == 1 else 'are'} left out."
+        note = (
+            f"{counted(left_out, 'session')} with another number of pulls {'is' if left_out == 1 else 'are'} left out."
+        )
     return _control(what, "Level scatter s", "%", chart, shown, view, 2), note
 
 

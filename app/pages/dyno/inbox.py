@@ -12,6 +12,7 @@ from sqlalchemy.orm import Session
 from app.actions.add_inbox_item import add_inbox_item
 from app.actions.add_runs import NewRuns, add_runs
 from app.calc.dyno.channel_names import channel_label
+from app.calc.number_text import counted
 from app.errors import AppError, BadInput
 from app.pages.dyno.profile import read_file
 from app.readers.dyno_file import read_dyno_file
@@ -66,7 +67,7 @@ def _inbox(session: Session, person: Person, sentence: str) -> InboxPage:
                 item.id,
                 item.file_name,
                 item.recorded_at,
-                f"{pulls} {'pull' if pulls == 1 else 'pulls'}; {known}",
+                f"{counted(pulls, 'pull')}; {known}",
                 "" if near is None else str(near[0].id),
             )
         )

@@ -6,6 +6,7 @@ from datetime import datetime
 from sqlalchemy.orm import Session
 
 from app.actions.issue_release_package import FORMATS
+from app.calc.number_text import counted
 from app.calc.release_package.manifest import cautions
 from app.errors import AppError, Conflict
 from app.record import flashes, packages, people, revisions, vehicles
@@ -152,7 +153,10 @@ def _coding(session: Session, package: ReleasePackage) -> tuple[str, str] | None
     if package.coding_snapshot_id is None:
         return None
     row = flashes.coding_snapshot(session, package.coding_snapshot_id)
-    return f"{row.occasion}, {row.keys} values of {row.modules} modules", f"/coding-snapshots/{row.id}"
+    return (
+        f"{row.occasion}, {counted(row.keys, 'value')} of {counted(row.modules, 'module')}",
+        f"/coding-snapshots/{row.id}",
+    )
 
 
 def _return(session: Session, row: PackageReturn) -> ReturnRow:

@@ -5,6 +5,7 @@ from dataclasses import dataclass
 
 from sqlalchemy.orm import Session
 
+from app.calc.number_text import counted
 from app.calc.restore.plan import Step
 from app.pages.restore.forms import StepForm
 from app.record import dyno, flashes, identities, read_backs, restore_pulls, stocks, vehicles
@@ -145,7 +146,7 @@ def _pulls(session: Session, case: Case, step: Step, form: StepForm) -> Evidence
             (
                 str(row.id),
                 f"{row.purpose}, {when(row.measured_at)}, {dyno.dyno(session, row.dyno_id).name}, "
-                f"{sum(run.included for run in counts[row.id])} pulls",
+                f"{counted(sum(run.included for run in counts[row.id]), 'pull')}",
             )
             for row in rows
         ),

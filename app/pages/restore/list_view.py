@@ -6,6 +6,7 @@ from datetime import datetime
 
 from sqlalchemy.orm import Session
 
+from app.calc.number_text import counted
 from app.errors import AppError
 from app.pages.restore.forms import OpenForm
 from app.pages.restore.words import name_of, session_words
@@ -86,7 +87,7 @@ def list_page(
         may_open=person.role in ("tuner", "manager"),
         units=_unit_choices(session, vehicle_id, form.unit_ids),
         snapshots=tuple(
-            (str(row.id), f"{row.occasion}, {when(row.at)}, {row.keys} values")
+            (str(row.id), f"{row.occasion}, {when(row.at)}, {counted(row.keys, 'value')}")
             for row in reversed(flashes.coding_snapshots(session, vehicle_id))
         ),
         baselines=tuple(

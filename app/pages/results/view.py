@@ -8,7 +8,7 @@ from sqlalchemy.orm import Session
 
 from app.calc.dyno.economy import EconomyChange, Trial, economy_change
 from app.calc.dyno.strip_rules import RULES, estimates, plausibility, power_from_et_kw, power_from_trap_kw
-from app.calc.number_text import plain
+from app.calc.number_text import counted, plain
 from app.errors import BadInput
 from app.pages.results.figures import LABELS, slip
 from app.record import dyno, results, revisions, strip, vehicles
@@ -121,10 +121,7 @@ def results_page(
         strips=tuple(_strips(session, vehicle, runs, options, view.units)),
         rated=_rated(vehicle, view.units),
         trials=tuple(_trials(session, trials, attributed, options, view.units)),
-        builds=tuple(
-            (key, f"{words}, {len(found)} {'trial' if len(found) == 1 else 'trials'}")
-            for key, (words, found) in groups.items()
-        ),
+        builds=tuple((key, f"{words}, {counted(len(found), 'trial')}") for key, (words, found) in groups.items()),
         before=chosen[0],
         after=chosen[1],
         economy=_economy(groups, chosen, view.units),

@@ -309,7 +309,7 @@ def test_checksums_that_held_hold_again_and_others_are_left() -> None:
 
 def test_the_report_says_that_nothing_was_validated() -> None:
     report = port(deltas(limit=200), sealed(), ENGINE).report
-    assert report.sentence == "1 of 1 maps ported, 1 block checksum recomputed; computed, not validated on a vehicle."
+    assert report.sentence == "1 of 1 map ported, 1 block checksum recomputed; computed, not validated on a vehicle."
     plain = report.to_json()
     assert plain["computed_not_validated"] is True
     assert plain["maps"][0]["axes_written"] == []

@@ -125,7 +125,7 @@ def test_notes_are_ported_to_an_image(tuner: Browser, car: CalibrationCar) -> No
     where = f"/revisions/{revision}/port"
     assert f'href="{where}"' in tuner.get(f"/revisions/{revision}").text
     report = text_of(tuner.get(f"{where}?target=stock-{car.other_stock_id}").text)
-    assert "1 of 1 maps ported" in report
+    assert "1 of 1 map ported" in report
     told = {"title": "t", "purpose": "p", "map": "boost target", "target": f"stock-{car.other_stock_id}"}
     answer = tuner.submit(where, told | {"mode": "relative", "since": "parent"})
     ported = int(answer.headers["location"].rsplit("/", 1)[1])

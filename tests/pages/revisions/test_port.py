@@ -38,7 +38,7 @@ def test_the_report_comes_before_anything_is_recorded(
 ) -> None:
     page = tuner.get(f"/revisions/{car.first}/port?target=stock-{car.other_stock_id}")
     words = text_of(page.text)
-    assert "1 of 1 maps ported, 1 block checksum recomputed; c" + MARK in words
+    assert "1 of 1 map ported, 1 block checksum recomputed; c" + MARK in words
     assert "1 cell does not hold what the change started from in the target, by up to 0.010 bar." in words
     with reading(sqlite_engine) as session:
         assert revisions.of_unit(session, car.other_unit_id) == []
