@@ -10,11 +10,11 @@ from sqlalchemy.orm import Session
 
 from app.actions.change_preferences import THEMES, change_preferences
 from app.actions.change_settings import change_settings
-from app.errors import BadInput
+from app.errors import AppError, BadInput
 from app.record.settings import Shop
 from app.record.settings import shop as shop_settings
 from app.record.tables import Person
-from app.web.form import FormModel, OncePerForm, lead_to, read_number, see_other
+from app.web.form import FormModel, OncePerForm, lead_to, read_number, see_other, text_of
 from app.web.now import Now
 from app.web.page import render
 from app.web.signed_in import Manager, Viewer
@@ -37,8 +37,10 @@ class SettingsPage:
     units: tuple[UnitChoice, ...]
     themes: tuple[tuple[str, str], ...]
     theme: str
-    shop: Shop | None
-    alike: tuple[tuple[str, str, str, str], ...]
+    shop: dict[str, str] | None
+    alike: tuple[tuple[str, str, str], ...]
+    errors: dict[str, str]
+    sentence: str
 
 
 class PreferencesForm(FormModel):
@@ -58,11 +60,11 @@ class ThemeForm(FormModel):
 
 
 class ShopForm(FormModel):
-    name: str
+    name: str = ""
     time_zone: str = ""
-    supply_minimum_v: str
-    supply_maximum_v: str
-    equivalence_margin_percent: str
+    supply_minimum_v: str = ""
+    supply_maximum_v: str = ""
+    equivalence_margin_percent: str = ""
     alike_tyre_pressure_bar: str = ""
     alike_pressure_hpa: str = ""
     alike_temperature_c: str = ""
@@ -72,6 +74,7 @@ class ShopForm(FormModel):
     alike_battery_soc_percent: str = ""
 
 
+_FIGURES = ("supply_minimum_v", "supply_maximum_v", "equivalence_margin_percent")
 # How far two dyno sessions may differ in a condition: field, name, quantity or None for percent.
 ALIKE = (
     ("alike_tyre_pressure_bar", "Tyre pressure", "tyre pressure"),
@@ -92,7 +95,22 @@ def _tolerance(shop: Shop, units: UnitsView, field: str, label: str, quantity: s
     return field, label, f"{units.show_difference(value, quantity):.4g}", units.symbol(quantity)
 
 
-def _page(session: Session, person: Person) -> SettingsPage:
+def _named(shop: Shop, units: UnitsView, field: str, label: str, quantity: str | None) -> tuple[str, str, str]:
+    """(field, name, unit) of one condition."""
+    return field, label, _tolerance(shop, units, field, label, quantity)[3]
+
+
+def _as_shown(shop: Shop, units: UnitsView) -> dict[str, str]:
+    """The fields of the workshop's form, filled from the record."""
+    figures = {name: f"{getattr(shop, name):g}" for name in _FIGURES}
+    alike = {one[0]: _tolerance(shop, units, *one)[2] for one in ALIKE}
+    return {"name": shop.name, "time_zone": shop.time_zone, **figures, **alike}
+
+
+def _page(
+    session: Session, person: Person, typed: dict[str, str] | None = None, error: AppError | None = None
+) -> SettingsPage:
+    """The page; with what was typed into the workshop's form when that was refused."""
     units = units_of(person)
     shop = shop_settings(session) if person.role == "manager" else None
     return SettingsPage(
@@ -107,8 +125,10 @@ def _page(session: Session, person: Person) -> SettingsPage:
         ),
         themes=tuple((theme, theme.capitalize()) for theme in THEMES),
         theme=str(person.preferences.get("theme", "system")),
-        shop=shop,
-        alike=() if shop is None else tuple(_tolerance(shop, units, *one) for one in ALIKE),
+        shop=None if shop is None else _as_shown(shop, units) | (typed or {}),
+        alike=() if shop is None else tuple(_named(shop, units, *one) for one in ALIKE),
+        errors={} if error is None or error.field is None else {error.field: error.sentence},
+        sentence="" if error is None else error.sentence,
     )
 
 
@@ -148,9 +168,20 @@ def _units(form: PreferencesForm) -> dict[str, str]:
 def take_shop(
     request: Request, form: Annotated[ShopForm, Form()], once: OncePerForm, session: Write, person: Manager, now: Now
 ) -> Response:
-    known = shop_settings(session)
-    alike = _alike(form, known, units_of(person))
-    wanted = replace(
+    try:
+        with session.begin_nested():
+            wanted = _wanted(form, shop_settings(session), units_of(person))
+            change_settings(session, person=person, at=now, wanted=wanted)
+    except AppError as error:
+        page = _page(session, person, text_of(form), error)
+        return render(
+            request, "settings/page.html", page, session=session, person=person, title="Settings", status=error.status
+        )
+    return see_other(request, session, "/settings", once)
+
+
+def _wanted(form: ShopForm, known: Shop, units: UnitsView) -> Shop:
+    return replace(
         known,
         name=form.name,
         time_zone=form.time_zone,
@@ -159,10 +190,8 @@ def take_shop(
         equivalence_margin_percent=_needed(
             form.equivalence_margin_percent, "equivalence_margin_percent", "Margin of equivalence"
         ),
-        **alike,
+        **_alike(form, known, units),
     )
-    change_settings(session, person=person, at=now, wanted=wanted)
-    return see_other(request, session, "/settings", once)
 
 
 def _alike(form: ShopForm, known: Shop, units: UnitsView) -> dict[str, float]:

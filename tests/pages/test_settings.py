@@ -37,3 +37,18 @@ def test_tolerances_are_typed_in_the_managers_units(manager: Browser, sqlite_eng
         before.alike_pressure_hpa,
         before.alike_tyre_pressure_bar,
     )
+
+
+def test_a_refused_setting_comes_back_as_typed_with_the_sentence_at_its_field(
+    manager: Browser, sqlite_engine: Engine
+) -> None:
+    before = kept(sqlite_engine)
+    typed = as_shown(manager) | {"name": "Bay Three", "supply_minimum_v": "much", "alike_pressure_hpa": "17"}
+    answer = manager.submit("/settings/shop", typed)
+    assert answer.status_code == 422
+    assert re.search(r'id="supply_minimum_v-error".*Lowest supply voltage: “much” is no number\.', answer.text)
+    shown = re.findall(r'<input[^>]*name="(\w+)"[^>]*value="([^"]*)"', answer.text)
+    assert {("name", "Bay Three"), ("supply_minimum_v", "much"), ("alike_pressure_hpa", "17")} <= set(shown)
+    assert kept(sqlite_engine) == before
+    assert manager.submit("/settings/shop", typed | {"supply_minimum_v": "12.6"}).status_code == 303
+    assert kept(sqlite_engine).name == "Bay Three"
