@@ -128,13 +128,14 @@ def _write(session: "Session", record: "VehicleRecord", folder: Path, vin: str) 
     if folder.exists() and (not folder.is_dir() or any(folder.iterdir())):
         raise Conflict(f"{folder} is there already; name a folder that is to be made.")
     try:
-        (folder / "data" / "content").mkdir(parents=True)
+        for part in (folder, folder / "data", folder / "data" / "content"):
+            part.mkdir(mode=0o700, parents=True, exist_ok=True)
         for digest in track(record.content, "Files", console=Console(stderr=True), transient=True):
             data = content.fetch(session, digest)
-            (folder / "data" / "content" / digest).write_bytes(data)
+            _keep(folder / "data" / "content" / digest, data)
             digests[f"data/content/{digest}"], octets = digest, octets + len(data)
         document = to_json(record)
-        (folder / _DOCUMENT).write_bytes(document)
+        _keep(folder / _DOCUMENT, document)
         digests[_DOCUMENT], octets = hashlib.sha256(document).hexdigest(), octets + len(document)
         info = {
             "Source-Organization": record.workshop,
@@ -145,10 +146,16 @@ def _write(session: "Session", record: "VehicleRecord", folder: Path, vin: str) 
         }
         tags = tag_files(digests, octets, info)
         for name, data in tags.items():
-            (folder / name).write_bytes(data)
+            _keep(folder / name, data)
     except OSError as error:
         raise StorageFailed(f"{folder} cannot be written ({error.strerror}); what is in it is no whole bag.") from None
     return hashlib.sha256(tags[MANIFEST]).hexdigest()
+
+
+def _keep(file: Path, data: bytes) -> None:
+    """A new file that, like the database, is for whoever runs the server: it may hold a customer's name."""
+    file.touch(mode=0o600, exist_ok=False)
+    file.write_bytes(data)
 
 
 def _told(rows: int, entries: int, files: int) -> str:

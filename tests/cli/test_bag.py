@@ -3,6 +3,8 @@ the standard, and into another database."""
 
 import hashlib
 import json
+import os
+import stat
 from pathlib import Path
 
 import pytest
@@ -51,6 +53,17 @@ def test_a_vehicle_goes_into_a_folder_and_into_another_database(source: Console,
     again = target.run("take-in", str(folder))
     assert (again.code, again.out) == (1, "")
     assert "on record already" in again.error
+
+
+def test_nobody_else_on_the_computer_reads_an_exported_bag(source: Console, tmp_path: Path) -> None:
+    before = os.umask(0)
+    try:
+        assert source.run("export", "SH 001", str(tmp_path / "car")).code == 0
+    finally:
+        os.umask(before)
+    made = [tmp_path / "car", *(tmp_path / "car").rglob("*")]
+    assert {stat.S_IMODE(one.stat().st_mode) for one in made if one.is_dir()} == {0o700}
+    assert {stat.S_IMODE(one.stat().st_mode) for one in made if one.is_file()} == {0o600}
 
 
 def test_a_damaged_bag_changes_nothing(source: Console, tmp_path: Path) -> None:
