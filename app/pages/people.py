@@ -12,9 +12,10 @@ from app.actions.add_person import add_person
 from app.actions.change_person import change_person
 from app.actions.create_token import create_token
 from app.actions.revoke_token import revoke_token
+from app.errors import AppError, NotFound
 from app.record import api_tokens, people
 from app.record.tables import Person
-from app.web.form import FormModel, OncePerForm, remember, see_other
+from app.web.form import FormModel, OncePerForm, remember, see_other, text_of
 from app.web.now import Now
 from app.web.page import render
 from app.web.signed_in import ROLE_NAMES, Manager
@@ -50,12 +51,15 @@ class PeoplePage:
     tokens: tuple[TokenRow, ...]
     roles: tuple[tuple[str, str], ...]
     new_token: str | None
+    typed: dict[str, str]
+    errors: dict[str, str]
+    sentence: str
 
 
 class AddForm(FormModel):
-    name: str
-    role: str
-    password: str
+    name: str = ""
+    role: str = "tuner"
+    password: str = ""
 
 
 class ChangeForm(FormModel):
@@ -73,7 +77,14 @@ class EmptyForm(FormModel):
     """A form that carries nothing but its key."""
 
 
-def _page(session: Session, now: datetime, new_token: str | None = None) -> PeoplePage:
+def _page(
+    session: Session,
+    now: datetime,
+    new_token: str | None = None,
+    typed: dict[str, str] | None = None,
+    error: AppError | None = None,
+) -> PeoplePage:
+    """The page; a refused form's values come back in `typed`, but for the password."""
     everyone = people.everyone(session)
     names = {person.id: person.name for person in everyone}
     return PeoplePage(
@@ -83,6 +94,18 @@ def _page(session: Session, now: datetime, new_token: str | None = None) -> Peop
         ),
         roles=tuple(ROLE_NAMES.items()),
         new_token=new_token,
+        typed={"name": "", "role": "tuner", "label": "", "person_id": "", **(typed or {}), "password": ""},
+        errors={} if error is None or error.field is None or typed is None else {error.field: error.sentence},
+        sentence="" if error is None else error.sentence,
+    )
+
+
+def _refused(
+    request: Request, session: Session, person: Person, now: datetime, typed: dict[str, str] | None, error: AppError
+) -> HTMLResponse:
+    page = _page(session, now, typed=typed, error=error)
+    return render(
+        request, "people/page.html", page, session=session, person=person, title="People", status=error.status
     )
 
 
@@ -109,7 +132,11 @@ def show(request: Request, session: Read, person: Manager, now: Now) -> HTMLResp
 def add(
     request: Request, form: Annotated[AddForm, Form()], once: OncePerForm, session: Write, person: Manager, now: Now
 ) -> Response:
-    add_person(session, person=person, at=now, name=form.name, role=form.role, password=form.password)
+    try:
+        with session.begin_nested():
+            add_person(session, person=person, at=now, name=form.name, role=form.role, password=form.password)
+    except AppError as error:
+        return _refused(request, session, person, now, text_of(form), error)
     return see_other(request, session, "/people", once)
 
 
@@ -123,15 +150,21 @@ def change(
     person: Manager,
     now: Now,
 ) -> Response:
-    change_person(
-        session,
-        person=person,
-        at=now,
-        person_id=person_id,
-        role=form.role,
-        active=form.active == "yes",
-        password=form.password or None,
-    )
+    try:
+        with session.begin_nested():
+            change_person(
+                session,
+                person=person,
+                at=now,
+                person_id=person_id,
+                role=form.role,
+                active=form.active == "yes",
+                password=form.password or None,
+            )
+    except NotFound:
+        raise
+    except AppError as error:
+        return _refused(request, session, person, now, None, error)
     return see_other(request, session, "/people", once)
 
 
@@ -145,7 +178,14 @@ def make_token(
     now: Now,
 ) -> HTMLResponse:
     """Answers with the page itself: the token is shown this once and must not stand in an address."""
-    token = create_token(session, person=person, at=now, person_id=form.person_id, label=form.label)
+    try:
+        with session.begin_nested():
+            token = create_token(session, person=person, at=now, person_id=form.person_id, label=form.label)
+    except NotFound:
+        raise
+    except AppError as error:
+        typed = {**text_of(form), "person_id": str(form.person_id)}
+        return _refused(request, session, person, now, typed, error)
     remember(session, "/people", once)
     page = _page(session, now, new_token=token)
     return render(request, "people/page.html", page, session=session, person=person, title="People")
