@@ -52,8 +52,10 @@ def torque_nm(gain: float = 0.0) -> NDArray[np.float64]:
     return 120 + 190 * rise * fall + gain * np.clip((SPEEDS - 3000) / 500, 0, 1)
 
 
-def pull_csv(seed: int, gain: float = 0.0, *, channels: bool = True, level: float = 0.004) -> bytes:
-    """One pull as a text table: engine speed, torque, lambda and exhaust temperature."""
+def pull_csv(
+    seed: int, gain: float = 0.0, *, channels: bool = True, level: float = 0.004, up_to: float = 6500.0
+) -> bytes:
+    """One pull as a text table: engine speed up to `up_to`, torque, lambda and exhaust temperature."""
     draw = np.random.default_rng(seed)
     knots = draw.normal(0, 0.002, 12)
     shape = np.interp(SPEEDS, np.linspace(SPEEDS[0], SPEEDS[-1], 12), knots)
@@ -62,6 +64,8 @@ def pull_csv(seed: int, gain: float = 0.0, *, channels: bool = True, level: floa
     exhaust = 620 + 0.045 * (SPEEDS - 1500) + gain
     rows = ["Engine speed [1/min];Torque [Nm]" + (";Lambda;Exhaust temperature [°C]" if channels else "")]
     for n, t, lam, egt in zip(SPEEDS, torque, lambda_, exhaust, strict=True):
+        if n > up_to:
+            break
         rows.append(f"{n:.0f};{t:.2f}" + (f";{lam:.4f};{egt:.1f}" if channels else ""))
     return "\n".join(rows).encode()
 
@@ -168,9 +172,10 @@ def session_of(
     gain: float = 0.0,
     seeds: Sequence[int] = (1, 2, 3),
     channels: bool = True,
+    up_to: float = 6500.0,
     **conditions: object,
 ) -> int:
-    """A session with one pull per seed on the given day; returns its id."""
+    """A session with one pull per seed up to an engine speed on the given day; returns its id."""
     at = START + dt.timedelta(days=day)
     fields: dict[str, object] = {
         "pressure_hpa": 1004.0,
@@ -188,7 +193,7 @@ def session_of(
     wanted = NewSession(car.dyno_id, **(fields | conditions))  # type: ignore[arg-type]  # values of mixed types
     row = record_session(session, person=person, at=at, vehicle_id=car.vehicle_id, conditions=wanted)
     for position, seed in enumerate(seeds, start=1):
-        data = pull_csv(1000 * row.id + seed, gain, channels=channels)
+        data = pull_csv(1000 * row.id + seed, gain, channels=channels, up_to=up_to)
         add_runs(
             session,
             person=person,

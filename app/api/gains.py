@@ -7,10 +7,11 @@ from fastapi import APIRouter, Query
 from app.api.measured import finite, known, numbers
 from app.api.model import ApiOut, Time
 from app.calc.dyno.gain import BandAverage, Gain, ReadOff
+from app.calc.dyno.peaks import CurvePeak
 from app.errors import Conflict
 from app.readers.speed_lists import read_bands, read_speeds
 from app.record import gains, unit_gains, vehicles
-from app.record.gain_report import CurvePeak, GainReport, report
+from app.record.gain_report import GainReport, report
 from app.record.gains import Compared, Side
 from app.record.unit_gains import Step, glance_of
 from app.web.signed_in import Viewer
@@ -85,11 +86,16 @@ class BandOut(ApiOut):
 
 
 class PeakOut(ApiOut):
+    """The highest point of a session's own mean curve; `shared` false: the other session does not cover that speed, so
+    no gain can be told there."""
+
     value: float
     half: float | None
     speed_rpm: float
     speed_low_rpm: float
     speed_high_rpm: float
+    at_end: bool
+    shared: bool
 
 
 class PeaksOut(ApiOut):
@@ -141,7 +147,8 @@ class GainOut(ApiOut):
 
 
 class UnitGainOut(ApiOut):
-    """One revision against what it was made from (base_revision_id null: stock); gain at the power peak after."""
+    """One revision against what it was made from (base_revision_id null: stock); gain at the power peak after or,
+    where only the session after covers that speed (peak_speed_rpm), at the nearest that both cover (speed_rpm)."""
 
     revision_id: int
     base_revision_id: int | None
@@ -150,6 +157,7 @@ class UnitGainOut(ApiOut):
     standard: str | None
     nothing_else_changed: bool
     speed_rpm: float | None
+    peak_speed_rpm: float | None
     gain_power_kw: float | None
     half_power_kw: float | None
     refusal: str | None
@@ -171,6 +179,7 @@ def _step(one: Step) -> UnitGainOut:
         standard=None if one.found is None else one.found.standard,
         nothing_else_changed=one.alone,
         speed_rpm=None if glance is None else glance.speed_rpm,
+        peak_speed_rpm=None if glance is None else glance.peak_rpm,
         gain_power_kw=None if glance is None else glance.gain_kw,
         half_power_kw=None if glance is None else finite(glance.half_kw),
         refusal=one.refusal or None,
@@ -303,4 +312,6 @@ def _peak(one: CurvePeak) -> PeakOut:
         speed_rpm=one.at.speed_rpm,
         speed_low_rpm=one.at.speed_low_rpm,
         speed_high_rpm=one.at.speed_high_rpm,
+        at_end=one.at_end,
+        shared=one.shared,
     )

@@ -141,6 +141,7 @@ def _as_text(
     result: "Gain", sides: "list[Side]", rows: "list[ReadOff]", bands: "list[BandAverage]", warnings: list[str]
 ) -> str:
     from app.calc.dyno.gain import verdict
+    from app.calc.number_text import plain, rpm
     from app.cli.gain_plot import signed
 
     lines = [verdict(result), ""]
@@ -148,7 +149,7 @@ def _as_text(
         speed = side.pulls.speed_rpm
         lines += [
             f"{name}: {', '.join(side.files)}",
-            f"  {speed[0]:.0f} to {speed[-1]:.0f} rpm, {_factor(side)}",
+            f"  {speed[0]:,.0f} to {rpm(float(speed[-1]))}, {_factor(side)}",
             f"  {side.repeats.sentence}",
         ]
     lines += [
@@ -156,17 +157,18 @@ def _as_text(
         f"{'rpm':>6} {'kW before':>10} {'after':>8} {'gain kW':>16} {'N·m before':>11} {'after':>8} {'gain N·m':>16}",
     ]
     lines += [
-        f"{r.speed_rpm:6.0f} {r.before_kw:10.1f} {r.after_kw:8.1f} {signed(r.gain_kw, r.half_kw):>16} "
-        f"{r.before_nm:11.1f} {r.after_nm:8.1f} {signed(r.gain_nm, r.half_nm):>16}"
+        f"{r.speed_rpm:6,.0f} {plain(r.before_kw, 1):>10} {plain(r.after_kw, 1):>8} "
+        f"{signed(r.gain_kw, r.half_kw):>16} {plain(r.before_nm, 1):>11} {plain(r.after_nm, 1):>8} "
+        f"{signed(r.gain_nm, r.half_nm):>16}"
         for r in rows
     ]
     lines.append("")
     lines += [
-        f"Average {b.low_rpm:.0f} to {b.high_rpm:.0f} rpm: {signed(b.gain_kw, b.half_kw)} kW, "
+        f"Average {b.low_rpm:,.0f} to {rpm(b.high_rpm)}: {signed(b.gain_kw, b.half_kw)} kW, "
         f"{signed(b.gain_nm, b.half_nm)} N·m"
         for b in bands
     ]
-    return "\n".join([*lines, _peaks(result), "", result.method, *(f"- {text}" for text in warnings)])
+    return "\n".join([*lines, *_peaks(result, sides), "", result.method, *(f"- {text}" for text in warnings)])
 
 
 def _factor(side: "Side") -> str:
@@ -177,14 +179,26 @@ def _factor(side: "Side") -> str:
     return f"{side.factor.label}, factor {side.factor.factor:.4f}"
 
 
-def _peaks(result: "Gain") -> str:
-    before, after = (_peak(curve.power_kw, result) for curve in (result.before, result.after))
-    return f"Peak power within the common range: {before} before, {after} after"
+def _peaks(result: "Gain", sides: "list[Side]") -> list[str]:
+    """Each side's own peaks; what the other side does not cover is no place for a gain."""
+    from app.calc.dyno.peaks import curve_peaks
+    from app.calc.number_text import plain, rpm
 
-
-def _peak(power: Any, result: "Gain") -> str:
-    k = int(power.argmax())
-    return f"{power[k]:.1f} kW at {result.speed_rpm[k]:.0f} rpm"
+    before, after = (curve_peaks(side.pulls, result) for side in sides)
+    lines = []
+    for name, unit, pair in zip(("power", "torque"), ("kW", "N·m"), zip(before, after, strict=True), strict=True):
+        told = [
+            f"{plain(one.at.value, 1)}{'' if one.half is None else f' ± {plain(one.half, 1)}'} {unit} at "
+            f"{rpm(one.at.speed_rpm)} {when}"
+            for one, when in zip(pair, ("before", "after"), strict=True)
+        ]
+        lines.append(f"Highest {name} of each side's whole curve: {', '.join(told)}")
+        lines += [
+            f"- {rpm(one.at.speed_rpm)} is not covered {other}: no gain can be told there"
+            for one, other in zip(pair, ("after", "before"), strict=True)
+            if not one.shared
+        ]
+    return lines
 
 
 def _as_json(
@@ -204,6 +218,7 @@ def _as_json(
         "after": _side_json(sides[1]),
         "read_off": [asdict(row) for row in rows],
         "bands": [asdict(one) for one in bands],
+        "peaks": _peaks_json(result, sides),
         "curve": {
             "speed_rpm": result.speed_rpm.tolist(),
             "before_power_kw": _rounded(result.before.power_kw),
@@ -215,6 +230,20 @@ def _as_json(
             "gain_nm": _rounded(result.gain_nm),
             "half_nm": None if half_nm is None else _rounded(half_nm),
         },
+    }
+
+
+def _peaks_json(result: "Gain", sides: "list[Side]") -> dict[str, Any]:
+    from dataclasses import asdict
+
+    from app.calc.dyno.peaks import curve_peaks
+
+    before, after = (curve_peaks(side.pulls, result) for side in sides)
+    return {
+        "before_power_kw": asdict(before[0]),
+        "after_power_kw": asdict(after[0]),
+        "before_torque_nm": asdict(before[1]),
+        "after_torque_nm": asdict(after[1]),
     }
 
 

@@ -8,6 +8,7 @@ from typing import Any
 from markupsafe import Markup
 
 from app.calc.dyno.gain import BandAverage, Gain, ReadOff, verdict
+from app.calc.number_text import plain, rpm
 from app.cli.gain_sides import Side
 from app.errors import BadInput
 from app.web.assets import load_assets
@@ -51,7 +52,7 @@ def write_plot(
         columns=("rpm", "before kW", "after kW", "gain kW", "before N·m", "after N·m", "gain N·m"),
         rows=tuple(_row(one) for one in rows),
         bands=tuple(
-            f"{b.low_rpm:.0f} to {b.high_rpm:.0f} rpm: {signed(b.gain_kw, b.half_kw)} kW, "
+            f"{b.low_rpm:,.0f} to {rpm(b.high_rpm)}: {signed(b.gain_kw, b.half_kw)} kW, "
             f"{signed(b.gain_nm, b.half_nm)} N·m"
             for b in bands
         ),
@@ -70,19 +71,20 @@ def write_plot(
 def signed(value: float, half: float | None) -> str:
     """
     >>> signed(12.34, 2.0), signed(-3.0, None)
-    ('+12.3 ± 2.0', '-3.0')
+    ('+12.3 ± 2.0', '−3.0')
     """
-    return f"{value:+.1f}" if half is None else f"{value:+.1f} ± {half:.1f}"
+    told = plain(value, 1, sign=True)
+    return told if half is None else f"{told} ± {plain(half, 1)}"
 
 
 def _row(one: ReadOff) -> tuple[str, ...]:
     return (
-        f"{one.speed_rpm:.0f}",
-        f"{one.before_kw:.1f}",
-        f"{one.after_kw:.1f}",
+        f"{one.speed_rpm:,.0f}",
+        plain(one.before_kw, 1),
+        plain(one.after_kw, 1),
         signed(one.gain_kw, one.half_kw),
-        f"{one.before_nm:.1f}",
-        f"{one.after_nm:.1f}",
+        plain(one.before_nm, 1),
+        plain(one.after_nm, 1),
         signed(one.gain_nm, one.half_nm),
     )
 

@@ -142,20 +142,23 @@ def _write(file: Path, rows: list[dict[str, float]]) -> None:
 def _as_text(
     found: "RollerPower", speed_rpm: list[float] | None, drag: "RoadLoad | None", fitted: "CoastDown | None"
 ) -> str:
-    from app.calc.number_text import rpm
+    from app.calc.number_text import plain, rpm
 
     at = int(found.power_kw.argmax())
     place = f"{found.speed_ms[at] * 3.6:.1f} km/h"
     if speed_rpm is not None:
         place = f"{rpm(speed_rpm[at])} ({place})"
     half = 1.96 * found.power_u_kw[at]
-    lines = [f"Most power at the roller's surface: {found.power_kw[at]:.1f} ± {half:.1f} kW (95 %) at {place}."]
+    lines = [
+        f"Most power at the roller's surface: {plain(found.power_kw[at], 1)} ± {plain(half, 1)} kW (95 %) at {place}."
+    ]
     if fitted is not None:
         a, b, c = fitted.standard_errors
         load = fitted.road_load
         lines.append(
-            f"Drag fitted to {fitted.samples} samples: A {load.a_n:.1f} ± {1.96 * a:.1f} N, "
-            f"B {load.b_n_per_ms:.2f} ± {1.96 * b:.2f} N/(m/s), C {load.c_n_per_ms2:.4f} ± {1.96 * c:.4f} N/(m/s)²."
+            f"Drag fitted to {fitted.samples:,} samples: A {plain(load.a_n, 1)} ± {plain(1.96 * a, 1)} N, "
+            f"B {plain(load.b_n_per_ms, 2)} ± {plain(1.96 * b, 2)} N/(m/s), "
+            f"C {plain(load.c_n_per_ms2, 4)} ± {plain(1.96 * c, 4)} N/(m/s)²."
         )
     elif drag is None:
         lines.append("No drag of the dyno is added; its power is missing from these figures.")

@@ -5,7 +5,7 @@ from dataclasses import dataclass
 
 from sqlalchemy.orm import Session
 
-from app.calc.dyno.gain import ReadOff, at_speed
+from app.calc.dyno.peaks import gain_at_peak
 from app.errors import AppError
 from app.record import dyno, dyno_curves, gains, revisions, vehicles
 from app.record.gains import Compared
@@ -33,9 +33,14 @@ class Step:
 
 @dataclass(frozen=True, slots=True)
 class Glance:
-    """The gain in power where the curve after peaks, kW, with its half width (None when not known)."""
+    """The gain in power where the curve after peaks, kW, with its half width (None when not known).
+
+    speed_rpm : where it was read off: the peak or, where only the session after gets so far, the nearest speed that
+    both cover.
+    """
 
     speed_rpm: float
+    peak_rpm: float
     gain_kw: float
     half_kw: float | None
 
@@ -82,11 +87,10 @@ def glances(session: Session, unit_id: int) -> dict[int, Glance]:
 
 def glance_of(found: Compared | None) -> Glance | None:
     """The gain at the power peak of the curve after; None without a result."""
-    if found is None or found.result is None:
+    if found is None or found.result is None or found.after.pulls is None:
         return None
-    result = found.result
-    one: ReadOff = at_speed(result, float(result.speed_rpm[result.after.power_kw.argmax()]))
-    return Glance(one.speed_rpm, one.gain_kw, one.half_kw)
+    one = gain_at_peak(found.result, found.after.pulls)
+    return Glance(one.read.speed_rpm, one.peak_rpm, one.read.gain_kw, one.read.half_kw)
 
 
 def _air(row: DynoSession) -> tuple[object, ...]:

@@ -104,3 +104,15 @@ def test_every_step_of_a_control_unit_is_told_over_what_it_was_made_from(caller:
     assert abs(first["gain_power_kw"] - drawn) < first["half_power_kw"]
     assert (second["base_revision_id"], second["gain_power_kw"]) == (shop.car.revision_ids[0], None)
     assert second["refusal"] == "not measured yet"
+
+
+def test_peaks_are_those_of_each_sessions_own_whole_curve(caller: Caller, shop: MeasuredCar) -> None:
+    """The drawn power rises up to 6,500 rpm, where the pulls after end; those before end at 5,500 rpm."""
+    short = shop.further(0.7, purpose="baseline", up_to=5500.0)
+    whole = caller.get("/gains", **{"from": shop.before, "to": shop.after}).json()["peaks"]["after_power_kw"]
+    peaks = caller.get("/gains", **{"from": short, "to": shop.after}).json()["peaks"]
+    alone = peaks["after_power_kw"]
+    assert (alone["value"], alone["speed_rpm"]) == (whole["value"], whole["speed_rpm"])
+    assert alone["speed_rpm"] == 6500
+    assert (whole["shared"], alone["shared"]) == (True, False)
+    assert (peaks["before_power_kw"]["at_end"], peaks["before_power_kw"]["shared"]) == (True, True)

@@ -75,10 +75,12 @@ def test_the_text_tells_verdict_sides_table_averages_and_warnings(shell: Shell) 
     assert lines[0].startswith("Proven: more power over ")
     assert "Before: base1.csv, base2.csv, base3.csv, base4.csv" in lines
     assert sum("4 pulls repeat to r = " in line for line in lines) == 2
-    rows = [line for line in lines if re.match(r" +\d{4} +\d", line)]
-    assert [int(row.split()[0]) for row in rows] == list(range(1500, 6501, 500))
-    assert re.search(r"Average 1500 to 6500 rpm: \+\d+\.\d ± \d+\.\d kW, \+\d+\.\d ± \d+\.\d N·m", out)
-    assert re.search(r"\d+\.\d kW at \d{4} rpm before, \d+\.\d kW at \d{4} rpm after", out)
+    rows = [line for line in lines if re.match(r" +\d,\d{3} +\d", line)]
+    assert [int(row.split()[0].replace(",", "")) for row in rows] == list(range(1500, 6501, 500))
+    assert re.search(r"Average 1,500 to 6,500\u202frpm: \+\d+\.\d ± \d+\.\d kW, \+\d+\.\d ± \d+\.\d N·m", out)
+    figure = r"\d+\.\d ± \d+\.\d kW at \d,\d{3}\u202frpm"
+    assert re.search(rf"Highest power of each side's whole curve: {figure} before, {figure} after", out)
+    assert "no gain can be told there" not in out
     assert "- Uncorrected: the gain holds for pulls in the same air; otherwise give --standard and the air." in lines
 
 

@@ -222,3 +222,18 @@ def test_the_shop_sets_how_far_sessions_may_differ(tuner: Browser, manager: Brow
     assert manager.submit("/settings/shop", settings).status_code == 303
     assert "Comparable with care: Ambient temperature differ" in tuner.get(address).text
     assert manager.submit("/settings/shop", settings | {"alike_temperature_c": "-1"}).status_code == 422
+
+
+def test_a_peak_that_the_other_session_does_not_reach_is_told_at_its_own_speed_and_no_gain_with_it(
+    tuner: Browser, shop: MeasuredCar
+) -> None:
+    """The drawn power rises up to 6,500 rpm, where the pulls after end; those before end at 5,500 rpm."""
+    short = shop.further(0.7, purpose="baseline", up_to=5500.0)
+    body = tuner.get(f"/gains?from={short}&to={shop.after}").text
+    assert "Gain at 5,500\u202frpm, an end of what both cover" in body
+    assert re.search(
+        r"at 6,500\u202frpm, an end of the curve: the peak may lie beyond; the other session does not cover", body
+    )
+    assert "no gain can be told at the power peak after, 6,500\u202frpm" in body
+    sheet = tuner.get(f"/gains/report?from={short}&to={shop.after}").text
+    assert "is not covered by the other session, so no gain can be told there" in sheet

@@ -9,6 +9,7 @@ from sqlalchemy.orm import Session
 
 from app.calc.dyno.correction import BOOST_CAUTION, standard_words
 from app.calc.dyno.gain import ReadOff
+from app.calc.dyno.peaks import CurvePeak
 from app.calc.dyno.repeatability import repeatability
 from app.calc.number_text import rpm
 from app.errors import Conflict
@@ -173,7 +174,20 @@ def _summary(figures: GainReport, power: Quantity, torque: Quantity, place: str)
             f"{rpm(before.at.speed_rpm)} to {quantity.text(after.at.value, after.half)} at {rpm(after.at.speed_rpm)}"
         )
     text = "; ".join(parts)
-    return text[:1].upper() + text[1:] + "."
+    return text[:1].upper() + text[1:] + "." + _beyond(figures)
+
+
+def _beyond(figures: GainReport) -> str:
+    """The two peaks' difference is no gain where one of the sessions does not cover the other's peak."""
+    names = [name for name, pair in (("power", figures.power), ("torque", figures.torque)) if not _all_shared(pair)]
+    if not names:
+        return ""
+    which = f"highest {' and '.join(names)}"
+    return f" The speed of one's {which} is not covered by the other session, so no gain can be told there."
+
+
+def _all_shared(pair: tuple[CurvePeak, CurvePeak]) -> bool:
+    return pair[0].shared and pair[1].shared
 
 
 def _car(session: Session, found: Compared, view: View) -> tuple[tuple[str, str | None], ...]:

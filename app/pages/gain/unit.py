@@ -8,7 +8,6 @@ from fastapi import APIRouter, Request
 from fastapi.responses import HTMLResponse
 from sqlalchemy.orm import Session
 
-from app.calc.dyno.gain import at_speed
 from app.calc.number_text import rpm
 from app.pages.gain.words import Quantity, judged, verdict_words
 from app.record import unit_gains, vehicles
@@ -104,7 +103,7 @@ def _row(one: Step, whole: Step, quantity: Quantity) -> StepRow:
         base="stock" if one.base is None else f"revision {one.base.number}",
         gain="–"
         if glance is None
-        else f"{quantity.difference(glance.gain_kw, glance.half_kw)} at {rpm(glance.speed_rpm)}",
+        else f"{quantity.difference(glance.gain_kw, glance.half_kw)} at {rpm(glance.speed_rpm)}{_beyond(glance)}",
         state=state,
         verdict=verdict,
         sentence=f"{one.refusal[:1].upper()}{one.refusal[1:].rstrip('.')}."
@@ -118,6 +117,12 @@ def _row(one: Step, whole: Step, quantity: Quantity) -> StepRow:
         stock="–" if over_stock is None else quantity.difference(over_stock.gain_kw, over_stock.half_kw),
         stock_href=_address(whole),
     )
+
+
+def _beyond(glance: Glance) -> str:
+    if glance.peak_rpm == glance.speed_rpm:
+        return ""
+    return f", an end of what both cover; no gain can be told at the peak, {rpm(glance.peak_rpm)}"
 
 
 def _address(one: Step) -> str | None:
@@ -163,9 +168,7 @@ def _summary(measured: Sequence[Step], quantity: Quantity) -> str:
     if best is None:
         return "No step was measured before and after yet."
     step = best[1]
-    assert step.found is not None and step.found.result is not None
-    result = step.found.result
-    read = at_speed(result, float(result.speed_rpm[result.after.power_kw.argmax()]))
+    read = _seen(step)
     over = "stock" if step.base is None else f"revision {step.base.number}"
     return (
         f"The largest step is {_name(step.revision)} over {over}: {quantity.difference(read.gain_kw, read.half_kw)} at "

@@ -298,7 +298,8 @@ def _found(
         loss=figures.loss_note if figures.loss is None else figures.loss.sentence,
         chart=gain_chart(main, names, others, quantity, place),
         chart_summary=(
-            f"Both sessions cover {low} to {high}. Peak before {peak_words(peaks[0], quantity)}; after "
+            f"Both sessions cover {low} to {high}; peaks are those of each whole curve. "
+            f"Peak before {peak_words(peaks[0], quantity)}; after "
             f"{peak_words(peaks[1], quantity)}."
         ),
         chart_rows=_chart_rows(result, quantity),
@@ -315,10 +316,14 @@ def _chart_rows(result: Gain, quantity: Quantity) -> tuple[tuple[str, ...], ...]
 
 def _headline(figures: GainReport, quantity: Quantity) -> tuple[str, str, str]:
     """(label, figure, note): the gain where the curve after peaks, to be read from afar."""
-    one = figures.at_peak
+    found = figures.at_peak
+    one = found.read
     _, _, change, half = read_off_of(one, quantity.name)
     note = "± covers the whole curve at once" if half is not None else "uncertainty not known"
-    return (f"Gain at the power peak, {rpm(one.speed_rpm)}", quantity.difference(change, half), note)
+    if found.shared:
+        return (f"Gain at the power peak, {rpm(one.speed_rpm)}", quantity.difference(change, half), note)
+    note = f"{note}; no gain can be told at the power peak after, {rpm(found.peak_rpm)}, which before does not cover"
+    return (f"Gain at {rpm(one.speed_rpm)}, an end of what both cover", quantity.difference(change, half), note)
 
 
 def _read_off(one: ReadOff, quantity: Quantity) -> ReadOffRow:

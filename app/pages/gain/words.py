@@ -6,8 +6,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 from app.calc.dyno.gain import BandAverage, Gain, ReadOff, shares
+from app.calc.dyno.peaks import CurvePeak
 from app.calc.number_text import rpm
-from app.record.gain_report import CurvePeak
 from app.web.units_view import UnitsView
 
 Values = NDArray[np.float64]
@@ -77,18 +77,21 @@ def _percent(share: float) -> str:
 
 
 def peak_words(one: CurvePeak, quantity: Quantity) -> str:
-    """ "214.3 ± 1.9 kW at 5,300 rpm (between 5,150 and 5,450 rpm)"; at an end of the range it is no peak."""
+    """ "214.3 ± 1.9 kW at 5,300 rpm (between 5,150 and 5,450 rpm)"; at an end of the curve it is no peak, and where the
+    other session does not get there no gain is told."""
     at = one.at
+    alone = "" if one.shared else "; the other session does not cover this speed, so no gain can be told there"
     if one.at_end:
         return (
-            f"{quantity.text(at.value, one.half)} at {rpm(at.speed_rpm)}, an end of the range: the peak may lie beyond"
+            f"{quantity.text(at.value, one.half)} at {rpm(at.speed_rpm)}, an end of the curve: the peak may lie "
+            f"beyond{alone}"
         )
     spread = (
         ""
         if at.speed_low_rpm == at.speed_high_rpm
         else f" (between {at.speed_low_rpm:,.0f} and {rpm(at.speed_high_rpm)})"
     )
-    return f"{quantity.text(at.value, one.half)} at {rpm(at.speed_rpm)}{spread}"
+    return f"{quantity.text(at.value, one.half)} at {rpm(at.speed_rpm)}{spread}{alone}"
 
 
 def read_off_of(one: ReadOff, name: str) -> tuple[float, float, float, float | None]:
