@@ -15,6 +15,7 @@ from app.api.attribution import AttributionIn, AttributionOut, attributions_out
 from app.api.measured import MeasuredOut, measured_out
 from app.api.model import ApiIn, ApiOut, Time
 from app.api.paging import Cursor, Limit, ListPage, cut, decode_number, encode_cursor
+from app.api.sweep import SweepOut, sweep_out
 from app.readers.dyno_columns import ColumnProfile
 from app.readers.dyno_file import read_dyno_file
 from app.record import channels, dyno, vehicles
@@ -78,6 +79,7 @@ class RunOut(ApiOut):
     start_coolant_c: float | None
     start_intake_c: float | None
     battery_soc_percent: float | None
+    sweep: SweepOut
 
 
 class SessionOut(ApiOut):
@@ -129,10 +131,11 @@ class DecisionIn(ApiIn):
 
 
 class SampleOut(ApiOut):
-    """A pull's channels as recorded, by name; null where a value is missing."""
+    """A pull's channels as recorded, by name; null where a value is missing. `sweep`: what the curve is made from."""
 
     id: int
     position: int
+    sweep: SweepOut
     channels: dict[str, list[float | None]]
 
 
@@ -161,6 +164,7 @@ def run_out(one: RunRecord) -> RunOut:
         start_coolant_c=one.run.start_coolant_c,
         start_intake_c=one.run.start_intake_c,
         battery_soc_percent=one.run.battery_soc_percent,
+        sweep=sweep_out(data),
     )
 
 
@@ -250,6 +254,7 @@ def show_run(run_id: int, session: Read, _person: Viewer) -> SampleOut:
     return SampleOut(
         id=row.id,
         position=row.position,
+        sweep=sweep_out(data),
         channels={name: [None if v != v else float(v) for v in column] for name, column in data.items()},
     )
 

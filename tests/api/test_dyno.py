@@ -166,3 +166,34 @@ def test_dynos_are_listed_and_added_once(caller: Caller, car: Car) -> None:
     assert caller.post("/dynos", {"name": "Hub bay"}).status_code == 201
     assert caller.post("/dynos", {"name": "Hub bay"}).status_code == 409
     assert [one["name"] for one in caller.get("/dynos").json()] == ["Bay 1", "Hub bay"]
+
+
+def test_a_run_tells_the_sweep_that_its_curve_is_made_from(caller: Caller, car: Car) -> None:
+    """Drawn: two seconds steady at 2,000 rpm, eight of pull up to 6,000 rpm, two of lift-off; ten samples a second."""
+    rows = ["Time [s];Engine speed [1/min];Torque [Nm]"]
+    for k in range(121):
+        t = k / 10
+        speed = 2000 if t < 2 else 2000 + (t - 2) * 500 if t < 10 else 6000 - (t - 10) * 300
+        rows.append(f"{t:.1f};{speed:.0f};{20 if t < 2 else 300 if t < 10 else -30}")
+    session_id = opened(caller, car)["id"]
+    run = caller.upload(f"/dyno-sessions/{session_id}/runs", "\n".join(rows).encode()).json()["runs"][0]
+    assert caller.get(f"/runs/{run['id']}").json()["sweep"] == run["sweep"]
+    assert caller.get(f"/dyno-sessions/{session_id}").json()["runs"][0]["sweep"] == run["sweep"]
+    sweep = run["sweep"]
+    assert 2.0 <= sweep["time_from_s"] <= 2.5 and 9.5 <= sweep["time_to_s"] <= 10.0
+    assert (sweep["first_sample"], sweep["last_sample"]) == (sweep["time_from_s"] * 10, sweep["time_to_s"] * 10)
+    assert sweep["speed_low_rpm"] == pytest.approx(2000 + (sweep["time_from_s"] - 2) * 500)
+    assert sweep["speed_high_rpm"] == pytest.approx(2000 + (sweep["time_to_s"] - 2) * 500)
+    assert sweep["cut"] == (
+        f"{sweep['first_sample']} samples before and {120 - sweep['last_sample']} after the sweep are left out"
+    )
+    assert "30 %" in sweep["rule"] and sweep["refusal"] is None
+
+
+def test_a_recording_without_a_sweep_says_why_and_gives_no_figures(caller: Caller, car: Car) -> None:
+    rows = ["Engine speed [1/min];Torque [Nm]", *(f"{3000 + k % 3};{200 + k}" for k in range(40))]
+    session_id = opened(caller, car)["id"]
+    answer = caller.upload(f"/dyno-sessions/{session_id}/runs", "\n".join(rows).encode())
+    sweep = answer.json()["runs"][0]["sweep"]
+    assert sweep["first_sample"] is None and sweep["cut"] is None
+    assert sweep["refusal"].startswith("No pull was found in this recording")
