@@ -64,11 +64,14 @@ def test_a_broken_block_checksum_keeps_a_revision_from_release(tuner: Browser, c
     assert "does not hold; it cannot be released" in words
 
 
-def test_a_withdrawal_needs_its_reason_and_leaves_the_flash_form(tuner: Browser, car: CalibrationCar) -> None:
+def test_a_withdrawal_needs_its_reason_and_the_flash_form_offers_it_last_by_its_state(tuner: Browser, car: CalibrationCar) -> None:
     assert decide(tuner, car.second, "withdrawn")[0] == 422
     assert decide(tuner, car.second, "withdrawn", reason="Knocks at 5,000.")[0] == 303
     assert "Knocks at 5,000." in text_of(tuner.get(f"/revisions/{car.second}").text)
-    assert "And further" not in tuner.get(f"/control-units/{car.unit_id}/flashes/new").text
+    form = text_of(tuner.get(f"/control-units/{car.unit_id}/flashes/new").text)
+    withdrawn = form.index("“And further” (withdrawn)")
+    assert "“And further”" not in form[:withdrawn]
+    assert all(form.index(word) < withdrawn for word in ("Stock", "Revision 1"))
 
 
 def test_a_crossed_limit_asks_for_a_reason_before_release(
