@@ -57,6 +57,7 @@ class LimitsPage:
     channels: tuple[tuple[str, str], ...]
     replacing: LimitRow | None
     values: dict[str, str]
+    reason: str
     errors: dict[str, str]
     sentence: str
 
@@ -145,14 +146,15 @@ def _page(
     form: LimitForm | None = None,
     error: AppError | None = None,
     replace: int | None = None,
+    withdrawing: tuple[int, str] | None = None,
 ) -> LimitsPage:
+    """The page; `withdrawing` is the limit whose withdrawal was refused, and the reason as typed."""
     vehicle = vehicles.vehicle(session, vehicle_id)
     units = view.units
     rows = limits.history(session, vehicle.id)
     shown = [_row(session, one, units) for one in rows]
     chosen = next((one.limit for one in rows if one.limit.id == replace and one.state == "in force"), None)
     values = text_of(form or _filled(chosen, units))
-    field = "" if error is None else _FIELD_OF.get(error.field or "", error.field or "channel")
     return LimitsPage(
         vehicle.id,
         vehicle_label(vehicle),
@@ -165,9 +167,17 @@ def _page(
         ),
         None if chosen is None else next(row for row in shown if row.id == chosen.id),
         values,
-        {} if error is None else {field: error.sentence},
+        "" if withdrawing is None else withdrawing[1],
+        {} if error is None else _at_field(error, withdrawing),
         "" if error is None else error.sentence,
     )
+
+
+def _at_field(error: AppError, withdrawing: tuple[int, str] | None) -> dict[str, str]:
+    """The sentence under the id of the field that it is about; under none for a limit that has ended already."""
+    if withdrawing is not None:
+        return {f"reason-{withdrawing[0]}": error.sentence} if error.field else {}
+    return {_FIELD_OF.get(error.field or "", error.field or "channel"): error.sentence}
 
 
 def _filled(row: VehicleLimit | None, units: UnitsView) -> LimitForm:
@@ -277,7 +287,8 @@ def withdraw(
                 withdrawn=True,
             )
     except AppError as error:
-        page = _page(session, old.vehicle_id, _reader(request, session, person), error=error)
+        reader = _reader(request, session, person)
+        page = _page(session, old.vehicle_id, reader, error=error, withdrawing=(old.id, form.reason))
         return render(
             request, "limits/page.html", page, session=session, person=person, title="Limits", status=error.status
         )

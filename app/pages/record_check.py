@@ -8,7 +8,7 @@ from fastapi import APIRouter, Form, Request
 from fastapi.responses import HTMLResponse, Response
 from sqlalchemy.orm import Session
 
-from app.errors import NotFound
+from app.errors import AppError, NotFound
 from app.record.engine import reading
 from app.record.tables import Person
 from app.record.verify import Verification, verify
@@ -26,10 +26,11 @@ _RESULTS_KEPT = 20
 
 @dataclass(frozen=True, slots=True)
 class CheckPage:
-    """Before a check `found` is None; `anchor` is the printed head that was compared."""
+    """Before a check `found` is None; `anchor` is the printed head that was compared, or that was refused."""
 
     found: Verification | None
     anchor: str
+    sentence: str = ""
 
 
 # Results of this process, newest last: a check says how the record was at that moment, so none is recorded.
@@ -46,7 +47,10 @@ def begin(
     request: Request, once: OncePerForm, session: Write, person: Manager, anchor: Annotated[str, Form()] = ""
 ) -> Response:
     """Check in a thread, with a connection of its own that sees one state of the record throughout."""
-    anchors = [read_anchor(anchor)] if anchor.strip() else []
+    try:
+        anchors = [read_anchor(anchor)] if anchor.strip() else []
+    except AppError as error:
+        return _page(request, session, person, CheckPage(None, anchor, error.sentence), error.status)
     engine, token = request.app.state.engine, secrets.token_urlsafe(12)
 
     def act(report: work.Report) -> str:
@@ -72,5 +76,13 @@ def show_result(request: Request, token: str, session: Read, person: Manager) ->
     return _page(request, session, person, page)
 
 
-def _page(request: Request, session: Session, person: Person, page: CheckPage) -> HTMLResponse:
-    return render(request, "journal/verification.html", page, session=session, person=person, title="Journal check")
+def _page(request: Request, session: Session, person: Person, page: CheckPage, status: int = 200) -> HTMLResponse:
+    return render(
+        request,
+        "journal/verification.html",
+        page,
+        session=session,
+        person=person,
+        title="Journal check",
+        status=status,
+    )

@@ -192,7 +192,7 @@ def test_what_was_cut_from_a_pull_is_said_and_drawn(tuner: Browser, made: Made) 
 
 def test_what_was_recognised_stands_with_each_pull(tuner: Browser, made: Made) -> None:
     body = tuner.get(f"/dyno-sessions/{made()}").text
-    assert re.search(r"Torque \[Nm\]</th>\s*<td>Torque \[N·m\]</td>\s*<td>certain", body)
+    assert re.search(r"Torque \[Nm\]</th>\s*<td[^>]*>Torque \[N·m\]</td>\s*<td[^>]*>certain", body)
 
 
 def test_the_way_to_the_gain_leads_to_the_baseline(tuner: Browser, made: Made) -> None:
@@ -278,3 +278,16 @@ def test_inbox_files_are_taken_into_a_session_with_the_dynos_columns(tuner: Brow
     taken = tuner.submit("/inbox/1/take", {"session_id": str(session_id)})
     assert taken.headers["location"] == f"/dyno-sessions/{session_id}#pulls"
     assert "loose.csv" not in tuner.get("/inbox").text
+
+
+def test_a_refused_dyno_comes_back_as_typed_with_the_sentence_at_its_name(tuner: Browser, car: Car) -> None:
+    refused = tuner.submit("/dynos", {"name": "", "note": "Hub dyno, bay 3"})
+    assert refused.status_code == 422
+    assert 'id="name-error"' in refused.text
+    assert 'value="Hub dyno, bay 3"' in refused.text
+    assert tuner.submit("/dynos", {"name": "Bay 3", "note": "Hub dyno"}).status_code == 303
+    again = tuner.submit("/dynos", {"name": "Bay 3", "note": "the other one"})
+    assert again.status_code == 409
+    assert 'value="Bay 3"' in again.text
+    assert 'value="the other one"' in again.text
+    assert "on record already" in again.text

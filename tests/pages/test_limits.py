@@ -82,6 +82,10 @@ def test_a_limit_is_withdrawn_only_with_a_reason(tuner: Browser, car: Car, sqlit
     refused = tuner.submit("/limits/1/withdraw", {"reason": " "})
     assert refused.status_code == 422
     assert "Write why the limit is withdrawn." in refused.text
+    assert 'id="reason-1-error"' in refused.text
+    short = tuner.submit("/limits/1/withdraw", {"reason": "ok"})
+    assert short.status_code == 422
+    assert re.search(r'<details class="entry" open>.*?id="reason-1" name="reason" value="ok"', short.text, re.S)
     assert tuner.submit("/limits/1/withdraw", {"reason": "Other manifold fitted"}).status_code == 303
     with reading(sqlite_engine) as session:
         assert vehicles.limits(session, car.vehicle_id) == []
@@ -89,6 +93,9 @@ def test_a_limit_is_withdrawn_only_with_a_reason(tuner: Browser, car: Car, sqlit
     assert "Limit set: Exhaust temperature max 950 °C." in told[0]
     assert "Limit withdrawn: Exhaust temperature max 950 °C." in told[1]
     assert "withdrawn" in tuner.get(address(car)).text
+    again = tuner.submit("/limits/1/withdraw", {"reason": "Other manifold fitted again"})
+    assert again.status_code == 409
+    assert "field-error" not in again.text
 
 
 @pytest.mark.parametrize(

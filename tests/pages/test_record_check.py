@@ -38,7 +38,10 @@ def test_a_printed_head_that_is_not_of_this_record_is_named(manager: Browser) ->
 
 
 def test_what_is_no_head_is_refused_and_a_result_not_kept_says_so(manager: Browser) -> None:
-    assert manager.submit("/journal/verify", {"anchor": "five"}).status_code == 422
+    refused = manager.submit("/journal/verify", {"anchor": "five"})
+    assert refused.status_code == 422
+    assert 'name="anchor" value="five"' in refused.text
+    assert 'id="anchor-error"' in refused.text
     gone = manager.get("/journal/verify/none")
     assert gone.status_code == 404
     assert "check again" in gone.text

@@ -15,7 +15,7 @@ from app.pages.dyno.dyno_view import dyno_page
 from app.pages.dyno.profile import choice_of, rows_of
 from app.readers.dyno_file import read_dyno_file
 from app.record import dyno
-from app.web.form import FormModel, OncePerForm, see_other
+from app.web.form import FormModel, OncePerForm, see_other, text_of
 from app.web.now import Now
 from app.web.page import render, view_of
 from app.web.signed_in import Tuner, Viewer
@@ -29,6 +29,8 @@ router = APIRouter()
 class DynosPage:
     rows: tuple[tuple[str, str, str, int], ...]
     may_tune: bool
+    typed: dict[str, str]
+    errors: dict[str, str]
     sentence: str
 
 
@@ -48,17 +50,19 @@ class SampleForm(FormModel):
     file: Upload = None
 
 
-def _dynos(session: Session, may_tune: bool, sentence: str) -> DynosPage:
+def _dynos(session: Session, may_tune: bool, form: DynoForm | None = None, error: AppError | None = None) -> DynosPage:
+    """The list, and the form as it was typed when that was refused."""
     rows = tuple(
         (f"/dynos/{one.id}", one.name, one.note, len(dyno.session_ids_of_dyno(session, one.id)))
         for one in dyno.dynos(session)
     )
-    return DynosPage(rows, may_tune, sentence)
+    errors = {} if error is None else {error.field or "name": error.sentence}
+    return DynosPage(rows, may_tune, text_of(form or DynoForm()), errors, "" if error is None else error.sentence)
 
 
 @router.get("/dynos")
 def show_dynos(request: Request, session: Read, person: Viewer) -> HTMLResponse:
-    page = _dynos(session, person.role != "front_desk", "")
+    page = _dynos(session, person.role != "front_desk")
     return render(request, "dyno/dynos.html", page, session=session, person=person, title="Dynos")
 
 
@@ -70,7 +74,7 @@ def take_dyno(
         with session.begin_nested():
             row = add_dyno(session, person=person, at=now, name=form.name, note=form.note)
     except AppError as error:
-        page = _dynos(session, True, error.sentence)
+        page = _dynos(session, True, form, error)
         return render(
             request, "dyno/dynos.html", page, session=session, person=person, title="Dynos", status=error.status
         )
