@@ -105,7 +105,7 @@ def _sign_in_address(request: Request) -> str:
 
 def _app_error(request: Request, error: Exception) -> Response:
     assert isinstance(error, AppError)
-    if (taken := _taken_meanwhile(request)) is not None:
+    if (taken := taken_meanwhile(request)) is not None:
         return lead_to(request, taken)
     if isinstance(error, Forbidden):
         log("refused", request, sentence=error.sentence)
@@ -116,7 +116,7 @@ def _app_error(request: Request, error: Exception) -> Response:
     return answer(request, error, reference)
 
 
-def _taken_meanwhile(request: Request) -> str | None:
+def taken_meanwhile(request: Request) -> str | None:
     """Where the same form led when it was sent twice at once and the other sending was faster."""
     sent: SentForm | None = getattr(request.state, "sent_form", None)
     if sent is None:
@@ -134,7 +134,7 @@ def _already_taken(request: Request, error: Exception) -> Response:
 
 
 def _integrity_error(request: Request, error: Exception) -> Response:
-    if (taken := _taken_meanwhile(request)) is not None:
+    if (taken := taken_meanwhile(request)) is not None:
         return lead_to(request, taken)
     log_unexpected(request, error, "integrity")
     return answer(

@@ -1,7 +1,7 @@
 // Keys that work on every page.
 //
 // Hooks: data-search-shortcut   the field that "/" goes to; one inside <main> comes before the header's
-//        input[hx-target]       down goes from a search field to what it found, up goes back
+//        input[type=search]     down goes to what it found (its hx-target, else the page's first list), up goes back
 //        data-keys="list"       up, down, Home and End move between the links and buttons inside
 //        dialog#keyboard-help   opened by "?"
 //        data-print             a button that prints; shown only when this script runs
@@ -13,17 +13,20 @@ function stops(list) {
   return [...list.querySelectorAll("a[href], button:not([disabled]), summary")].filter((stop) => stop.checkVisibility());
 }
 
-// From the field that finds while typing down into what it found, and back up.
+// From a search field down into what it found, and back up.
 function moveToHits(event) {
-  const field = event.target.closest?.("input[type=search][hx-target]");
+  const field = event.target.closest?.("input[type=search]");
   if (field && event.key === "ArrowDown") {
-    const first = stops(document.querySelector(field.getAttribute("hx-target")) ?? field)[0];
+    const found = document.querySelector(field.getAttribute("hx-target") ?? "main [data-keys=list]");
+    const first = stops(found ?? field)[0];
     first?.focus();
     return Boolean(first);
   }
   const list = event.target.closest?.("[data-keys=list]");
   if (!list || event.key !== "ArrowUp" || stops(list)[0] !== event.target) return false;
-  const above = document.querySelector(`input[type=search][hx-target="#${list.parentElement.id}"]`);
+  const above =
+    document.querySelector(`input[type=search][hx-target="#${list.parentElement.id}"]`) ??
+    document.querySelector("main input[type=search]:not([hx-target])");
   above?.focus();
   return Boolean(above);
 }

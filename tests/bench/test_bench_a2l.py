@@ -73,7 +73,7 @@ def test_time_grows_with_the_file_and_no_faster() -> None:
         started = time.process_time()
         read_a2l(data)
         times.append(time.process_time() - started)
-    assert times[1] < 4 * 2 * times[0]
+    assert times[1] < 4 * 2.5 * times[0]
 
 
 @pytest.mark.release

@@ -289,11 +289,30 @@ def test_a_refused_file_says_so_at_its_field_and_keeps_none_of_the_others(front_
     assert "whole.txt" not in front_desk.get(f"/vehicles/{cars.vehicle}").text
 
 
+def test_a_file_without_its_kind_comes_back_with_what_was_typed(front_desk: Browser, cars: Cars) -> None:
+    address = f"/vehicles/{cars.vehicle}/files"
+    typed = {"kind": "", "note": "Signed at the counter"}
+    refused = front_desk.submit(address, typed, files={"file": ("signed.pdf", b"%PDF")})
+    assert refused.status_code == 422
+    assert 'id="kind-error"' in refused.text
+    assert 'name="note" value="Signed at the counter"' in refused.text
+    assert "Choose the files again" in refused.text
+    missing = front_desk.submit(address, typed | {"kind": "sheet"})
+    assert missing.status_code == 422
+    assert 'id="file-error"' in missing.text
+    assert '<option value="sheet" selected>' in missing.text
+    assert 'name="note" value="Signed at the counter"' in missing.text
+
+
 def test_a_file_attached_by_mistake_is_taken_back_with_a_reason(front_desk: Browser, cars: Cars) -> None:
     address = f"/vehicles/{cars.vehicle}/files"
     file = {"file": ("signed.pdf", b"%PDF signed")}
     front_desk.submit(address, {"kind": "authorisation"}, files=file)
     assert front_desk.submit("/attachments/1/withdraw", {"reason": ""}).status_code == 422
+    short = front_desk.submit("/attachments/1/withdraw", {"reason": "no"})
+    assert short.status_code == 422
+    assert re.search(r'<details open>.*?id="withdraw-1" name="reason" value="no"', short.text, re.S)
+    assert 'id="withdraw-1-error"' in short.text
     back = front_desk.submit("/attachments/1/withdraw", {"reason": "It is of another car."})
     assert back.headers["location"] == f"/vehicles/{cars.vehicle}#files"
     page = front_desk.get(f"/vehicles/{cars.vehicle}")

@@ -121,12 +121,12 @@ def test_a_form_sent_after_the_sign_in_ended_leads_back_to_its_page(failing: Bro
 
 
 def test_a_wrong_field_is_named_in_words(manager: Browser) -> None:
-    answer = manager.get("/api/v1/journal?limit=many&vehicle_id=x")
+    answer = manager.get("/api/v1/journal?limit=many&person=123456789012345678901")
     body = answer.json()
     assert answer.status_code == 422
-    assert body["detail"] == "Limit must be a whole number."
-    assert body["details"] == ["Vehicle id must be a whole number."]
-    assert body["field"] == "limit"
+    assert body["detail"] == "Person should have at most 20 characters."
+    assert body["details"] == ["Limit must be a whole number."]
+    assert body["field"] == "person"
     over = manager.get("/api/v1/journal?limit=1000").json()
     assert over["detail"] == "Limit should be less than or equal to 200."
 

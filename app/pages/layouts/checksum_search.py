@@ -53,6 +53,7 @@ class CandidatesPage:
     layout: tuple[str, str]
     layout_id: int
     images: int
+    in_layout: int
     candidates: tuple[CandidateRow, ...]
 
 
@@ -125,7 +126,7 @@ def show_candidates(
     known = _images(session, layout_id)
     taken = {one.stored_range for one in layouts.require(session, row).checksums_in_image}
     rows = tuple(_candidate(text, known) for text in found if _definition(text)[0].stored_range not in taken)
-    page = CandidatesPage(_name(row), row.id, len(known), rows)
+    page = CandidatesPage(_name(row), row.id, len(known), len(found) - len(rows), rows)
     return render(
         request, "layouts/candidates.html", page, session=session, person=person, title="Block checksums found"
     )

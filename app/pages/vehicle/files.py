@@ -13,7 +13,7 @@ from app.actions.withdraw_attachment import withdraw_attachment
 from app.errors import AppError, BadInput, NotFound
 from app.pages.intake_view import IntakeTyped, intake_page
 from app.pages.restore.views import Refused, case_page
-from app.pages.vehicle.views import vehicle_page
+from app.pages.vehicle.views import FilesTyped, vehicle_page
 from app.readers.picture import picture_of
 from app.record import content, vehicles
 from app.record.tables import Person
@@ -75,7 +75,11 @@ def attach(
     except AppError as error:
         if form.restore_id.isdecimal():
             return _refused_at_restore(request, session, person, int(form.restore_id[:9]), error, form)
-        return _refused(request, session, vehicle_id, person, error, intake=form.back == "intake")
+        if form.back == "intake":
+            return _refused_at_intake(request, session, vehicle_id, person, error)
+        errors = {error.field or "file": error.sentence}
+        typed = FilesTyped(form.kind, form.note, errors=errors, sentence=error.sentence)
+        return _refused(request, session, vehicle_id, person, typed, error.status)
     if form.back == "intake":
         return see_other(request, session, f"/vehicles/{vehicle_id}/intake#authorisation", once)
     if form.restore_id:
@@ -86,17 +90,20 @@ def attach(
 
 
 def _refused(
-    request: Request, session: Session, vehicle_id: int, person: Person, error: AppError, *, intake: bool = False
+    request: Request, session: Session, vehicle_id: int, person: Person, typed: FilesTyped, status: int
 ) -> HTMLResponse:
-    if intake:
-        page = intake_page(session, vehicle_id, person, IntakeTyped(files_refused=error.sentence))
-        return render(
-            request, "intake/page.html", page, session=session, person=person, title="Intake", status=error.status
-        )
+    """The car's page, with what was typed and why it was not taken."""
     with writing_as(view_of(request, session, person)):
-        car = vehicle_page(session, vehicle_id, person, files_refused=error)
+        car = vehicle_page(session, vehicle_id, person, files_typed=typed)
+    return render(request, "vehicles/page.html", car, session=session, person=person, title=car.label, status=status)
+
+
+def _refused_at_intake(
+    request: Request, session: Session, vehicle_id: int, person: Person, error: AppError
+) -> HTMLResponse:
+    page = intake_page(session, vehicle_id, person, IntakeTyped(files_refused=error.sentence))
     return render(
-        request, "vehicles/page.html", car, session=session, person=person, title=car.label, status=error.status
+        request, "intake/page.html", page, session=session, person=person, title="Intake", status=error.status
     )
 
 
@@ -142,5 +149,7 @@ def withdraw(
         with session.begin_nested():
             withdraw_attachment(session, person=person, at=now, attachment_id=attachment_id, reason=form.reason)
     except AppError as error:
-        return _refused(request, session, vehicle_id, person, error)
+        errors = {f"withdraw-{attachment_id}": error.sentence} if error.field else {}
+        typed = FilesTyped(reason=form.reason, withdrawing=True, errors=errors, sentence=error.sentence)
+        return _refused(request, session, vehicle_id, person, typed, error.status)
     return see_other(request, session, f"/vehicles/{vehicle_id}#files", once)

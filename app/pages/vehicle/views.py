@@ -1,7 +1,7 @@
 """What a car's page shows, built from the record."""
 
 from collections.abc import Collection, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from datetime import datetime
 from typing import Any
 
@@ -10,7 +10,6 @@ from sqlalchemy.orm import Session
 from app.actions.attach_file import KINDS
 from app.calc.calibration.tree_layout import positions
 from app.calc.vehicle.car_state import OnUnit
-from app.errors import AppError
 from app.pages.today import Waiting, waiting_of
 from app.pages.vehicle.history import history
 from app.record import (
@@ -68,6 +67,18 @@ class FileView:
 
 
 @dataclass(frozen=True, slots=True)
+class FilesTyped:
+    """The forms about files as typed. errors : sentences under the ids of their fields."""
+
+    kind: str = ""
+    note: str = ""
+    reason: str = ""
+    withdrawing: bool = False
+    errors: dict[str, str] = field(default_factory=dict)
+    sentence: str = ""
+
+
+@dataclass(frozen=True, slots=True)
 class VehiclePage:
     id: int
     label: str
@@ -84,13 +95,14 @@ class VehiclePage:
     topics: tuple[tuple[str, str, bool], ...]
     more: str | None
     files: tuple[FileView, ...]
-    files_refused: str
-    kind_refused: str
-    withdraw_refused: str
+    files_typed: FilesTyped
     recognised: tuple[FileView, ...]
     links: tuple[tuple[str, str], ...]
     visit: dict[str, str]
     visit_sentence: str
+
+
+_NOTHING_TYPED = FilesTyped()
 
 
 def vehicle_page(
@@ -102,7 +114,7 @@ def vehicle_page(
     before: int | None = None,
     visit: dict[str, str] | None = None,
     visit_sentence: str = "",
-    files_refused: AppError | None = None,
+    files_typed: FilesTyped = _NOTHING_TYPED,
     recognised: Collection[int] = (),
 ) -> VehiclePage:
     """Everything about one car; `visit` and its sentence show an arrival that was refused again, `recognised` the
@@ -136,9 +148,7 @@ def vehicle_page(
         topics=tuple(topics),
         more=more,
         files=files,
-        files_refused=_said_at(files_refused, "file"),
-        kind_refused=_said_at(files_refused, "kind"),
-        withdraw_refused=_said_at(files_refused, "reason"),
+        files_typed=files_typed,
         recognised=tuple(one for one in files if one.id in recognised),
         links=(
             ("Coding", f"{base}/coding"),
@@ -154,10 +164,6 @@ def vehicle_page(
         visit=visit or {"reason": "", "odometer": ""},
         visit_sentence=visit_sentence,
     )
-
-
-def _said_at(error: AppError | None, field: str) -> str:
-    return "" if error is None or (error.field or "file") != field else error.sentence
 
 
 def _lead(units: Sequence[ControlUnit], states: dict[int, OnUnit]) -> str:

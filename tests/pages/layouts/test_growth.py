@@ -141,6 +141,9 @@ def test_the_search_finds_the_planted_checksum_past_a_broken_image(
     assert accepted.status_code == 303
     with reading(sqlite_engine) as session:
         assert layouts.versions(session, "Bare")[0].checksum_count == 1
+    again = text_of(tuner.get(finished[1].replace(f"/layouts/{layout_id}/", f"/layouts/{layout_id + 1}/")).text)
+    assert "Nothing further was found in 3 images." in again
+    assert "What the search found, 1 block checksum, is in the layout already." in again
 
 
 def test_a_search_without_two_images_says_what_it_needs(tuner: Browser, app: object, sqlite_engine: Engine) -> None:

@@ -64,7 +64,9 @@ def test_a_broken_block_checksum_keeps_a_revision_from_release(tuner: Browser, c
     assert "does not hold; it cannot be released" in words
 
 
-def test_a_withdrawal_needs_its_reason_and_the_flash_form_offers_it_last_by_its_state(tuner: Browser, car: CalibrationCar) -> None:
+def test_a_withdrawal_needs_its_reason_and_the_flash_form_offers_it_last_by_its_state(
+    tuner: Browser, car: CalibrationCar
+) -> None:
     assert decide(tuner, car.second, "withdrawn")[0] == 422
     assert decide(tuner, car.second, "withdrawn", reason="Knocks at 5,000.")[0] == 303
     assert "Knocks at 5,000." in text_of(tuner.get(f"/revisions/{car.second}").text)
