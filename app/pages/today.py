@@ -49,6 +49,7 @@ class TodayPage:
     waiting: tuple[Waiting, ...]
     in_shop: tuple[InShop, ...]
     pinned: tuple[tuple[str, str], ...]
+    unpinned: tuple[str, str] | None
     any_vehicle: bool
 
 
@@ -119,13 +120,20 @@ def _hit(session: Session, vehicle: Vehicle) -> Hit:
     )
 
 
+def _unpinned(session: Session, vehicle_id: int) -> tuple[str, str] | None:
+    """The car that was just let go, as long as it is."""
+    vehicle = vehicles.vehicle(session, vehicle_id)
+    return None if vehicle.pinned else (car_state.vehicle_label(vehicle), f"/vehicles/{vehicle.id}")
+
+
 @router.get("/")
-def today(request: Request, session: Read, person: Viewer) -> HTMLResponse:
+def today(request: Request, session: Read, person: Viewer, unpinned: int | None = None) -> HTMLResponse:
     pinned = vehicles.pinned(session)
     page = TodayPage(
         waiting=waiting_of(attention.everywhere(session), person),
         in_shop=_in_shop(session),
         pinned=tuple((car_state.vehicle_label(v), f"/vehicles/{v.id}") for v in pinned),
+        unpinned=None if unpinned is None else _unpinned(session, unpinned),
         any_vehicle=bool(vehicles.search(session, "", limit=1)),
     )
     return render(request, "today/page.html", page, session=session, person=person, title="Today")

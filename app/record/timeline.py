@@ -21,7 +21,7 @@ TOPICS = {
         "check identity",
         "accept identity",
     ),
-    "visits": ("begin visit", "end visit", "attach file", "withdraw attachment", "scan faults"),
+    "visits": ("begin visit", "end visit", "reopen visit", "attach file", "withdraw attachment", "scan faults"),
     "calibration": (
         "read stock",
         "confirm stock",

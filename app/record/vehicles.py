@@ -99,6 +99,11 @@ def open_visit(session: Session, vehicle_id: int) -> Visit | None:
     )
 
 
+def last_visit(session: Session, vehicle_id: int) -> Visit | None:
+    """The visit that began last, whether the car is still here or has left."""
+    return session.scalar(select(Visit).where(Visit.vehicle_id == vehicle_id).order_by(Visit.id.desc()).limit(1))
+
+
 def identity_checks(session: Session, unit_ids: Collection[int]) -> Sequence[IdentityCheck]:
     """Newest first."""
     return session.scalars(
@@ -121,6 +126,22 @@ def attachments(session: Session, vehicle_id: int) -> Sequence[Attachment]:
         .where(Attachment.vehicle_id == vehicle_id, Attachment.id.not_in(withdrawn))
         .order_by(Attachment.id.desc())
     ).all()
+
+
+def taken_back(session: Session, vehicle_id: int) -> Sequence[tuple[Attachment, AttachmentWithdrawal]]:
+    """Files that no longer count, the last taken back first; without those that were attached again."""
+    attached = {row.sha256 for row in attachments(session, vehicle_id)}
+    rows = session.execute(
+        select(Attachment, AttachmentWithdrawal)
+        .join(AttachmentWithdrawal, AttachmentWithdrawal.attachment_id == Attachment.id)
+        .where(Attachment.vehicle_id == vehicle_id)
+        .order_by(AttachmentWithdrawal.id.desc())
+    ).all()
+    newest: dict[str, tuple[Attachment, AttachmentWithdrawal]] = {}
+    for row, withdrawal in rows:
+        if row.sha256 not in attached:
+            newest.setdefault(row.sha256, (row, withdrawal))
+    return list(newest.values())
 
 
 def attachment(session: Session, attachment_id: int) -> Attachment:

@@ -174,7 +174,8 @@ def test_a_car_arrives_and_leaves(front_desk: Browser, cars: Cars, sqlite_engine
     assert (arrived.status_code, arrived.headers["location"]) == (303, address)
     again = front_desk.submit(f"{address}/visits", {"reason": "Service", "odometer": "40001"})
     assert again.status_code == 409
-    assert front_desk.submit(f"{address}/leave").status_code == 303
+    gone = front_desk.submit(f"{address}/leave")
+    assert (gone.status_code, gone.headers["location"]) == (303, f"{address}?done=left")
     back = front_desk.submit(f"{address}/visits", {"reason": "Knocks", "odometer": "39000"})
     assert back.status_code == 422
     assert "The odometer shows 39,000 km, but 40,000 km were read" in said(back)
@@ -184,11 +185,36 @@ def test_a_car_arrives_and_leaves(front_desk: Browser, cars: Cars, sqlite_engine
 
 
 def test_a_pinned_car_stands_on_the_first_page(front_desk: Browser, cars: Cars) -> None:
-    front_desk.submit(f"/vehicles/{cars.other}/pin")
+    pinned = front_desk.submit(f"/vehicles/{cars.other}/pin").headers["location"]
+    assert "The car is pinned" in content(front_desk.get(pinned))
     assert "Pinned Velmora Sirrus XY 900" in content(front_desk.get("/"))
     back = front_desk.submit(f"/vehicles/{cars.other}/pin", {"back": "today"})
-    assert back.headers["location"] == "/"
+    assert back.headers["location"] == f"/?unpinned={cars.other}"
     assert "Pinned" not in content(front_desk.get("/"))
+    told = front_desk.get(back.headers["location"])
+    assert "Velmora Sirrus XY 900 is no longer pinned." in content(told)
+    assert "Pin it again" in told.text
+    again = front_desk.submit(f"/vehicles/{cars.other}/pin", {"back": "today"})
+    assert again.headers["location"] == "/"
+    assert "is no longer pinned" not in content(front_desk.get(f"/?unpinned={cars.other}"))
+    assert "The car is no longer pinned" not in content(front_desk.get(f"/vehicles/{cars.other}?done=unpinned"))
+
+
+def test_a_handover_recorded_by_mistake_is_taken_back(front_desk: Browser, cars: Cars, sqlite_engine: Engine) -> None:
+    address = f"/vehicles/{cars.other}"
+    assert front_desk.submit(f"{address}/reopen").status_code == 409
+    front_desk.submit(f"{address}/visits", {"reason": "Service", "odometer": "40000"})
+    assert front_desk.submit(f"{address}/reopen").status_code == 409
+    told = front_desk.get(front_desk.submit(f"{address}/leave").headers["location"])
+    assert "The car was handed over" in content(told)
+    assert f'action="{address}/reopen"' in told.text
+    back = front_desk.submit(f"{address}/reopen")
+    assert (back.status_code, back.headers["location"]) == (303, address)
+    page = front_desk.get(f"{address}?done=left")
+    assert "The car was handed over" not in content(page)
+    assert "Hand over: the car leaves" in page.text
+    assert "Handover taken back: the car is still in the shop." in content(page)
+    assert is_whole(sqlite_engine)
 
 
 def test_a_file_is_kept_shown_once_and_only_downloaded(front_desk: Browser, cars: Cars, sqlite_engine: Engine) -> None:
@@ -314,15 +340,38 @@ def test_a_file_attached_by_mistake_is_taken_back_with_a_reason(front_desk: Brow
     assert re.search(r'<details open>.*?id="withdraw-1" name="reason" value="no"', short.text, re.S)
     assert 'id="withdraw-1-error"' in short.text
     back = front_desk.submit("/attachments/1/withdraw", {"reason": "It is of another car."})
-    assert back.headers["location"] == f"/vehicles/{cars.vehicle}#files"
+    assert back.headers["location"] == f"/vehicles/{cars.vehicle}?done=file-1#files"
     page = front_desk.get(f"/vehicles/{cars.vehicle}")
-    assert "signed.pdf" not in page.text
+    assert ">signed.pdf</a>" not in page.text
     assert "taken back: It is of another car." in content(page)
     assert "No signed authorisation is attached." in content(front_desk.get(f"/vehicles/{cars.vehicle}/intake"))
     assert front_desk.get("/attachments/1").content == b"%PDF signed"
     assert front_desk.submit("/attachments/1/withdraw", {"reason": "Once more."}).status_code == 409
     front_desk.submit(address, {"kind": "authorisation"}, files=file)
-    assert "signed.pdf" in front_desk.get(f"/vehicles/{cars.vehicle}").text
+    assert ">signed.pdf</a>" in front_desk.get(f"/vehicles/{cars.vehicle}").text
+
+
+def test_a_file_taken_back_by_mistake_is_attached_again_from_what_is_stored(
+    front_desk: Browser, cars: Cars, sqlite_engine: Engine
+) -> None:
+    form = {"kind": "authorisation", "note": "Signed at the counter"}
+    front_desk.submit(f"/vehicles/{cars.vehicle}/files", form, files={"file": ("signed.pdf", b"%PDF signed")})
+    assert front_desk.submit("/attachments/1/restore").status_code == 409
+    told = front_desk.get(front_desk.submit("/attachments/1/withdraw", {"reason": "Wrong car."}).headers["location"])
+    assert "signed.pdf was taken back." in content(told)
+    assert told.text.count('action="/attachments/1/restore"') == 2  # beside what was just done, and in the list
+    elsewhere = front_desk.get(f"/vehicles/{cars.other}?done=file-1")
+    assert "signed.pdf" not in elsewhere.text
+    back = front_desk.submit("/attachments/1/restore")
+    assert (back.status_code, back.headers["location"]) == (303, f"/vehicles/{cars.vehicle}#files")
+    page = front_desk.get(f"/vehicles/{cars.vehicle}?done=file-1")
+    assert 'href="/attachments/2"' in page.text
+    assert "Signed at the counter" in page.text
+    assert "/attachments/1/restore" not in page.text
+    assert "Attached file (authorisation) that was taken back is attached again." in content(page)
+    assert front_desk.get("/attachments/2").content == b"%PDF signed"
+    assert front_desk.submit("/attachments/1/restore").status_code == 409
+    assert is_whole(sqlite_engine)
 
 
 def test_pulls_that_came_one_after_the_other_make_one_line_of_the_history(

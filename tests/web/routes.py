@@ -107,11 +107,13 @@ RIGHTS: dict[str, frozenset[str | None]] = {
     "POST /vehicles/{vehicle_id:int}/control-units": TUNER,
     "POST /vehicles/{vehicle_id:int}/visits": VIEWER,
     "POST /vehicles/{vehicle_id:int}/leave": VIEWER,
+    "POST /vehicles/{vehicle_id:int}/reopen": VIEWER,
     "POST /vehicles/{vehicle_id:int}/pin": VIEWER,
     "POST /vehicles/{vehicle_id:int}/files": VIEWER,
     "GET /attachments/{attachment_id:int}": VIEWER,
     "GET /attachments/{attachment_id:int}/picture": VIEWER,
     "POST /attachments/{attachment_id:int}/withdraw": VIEWER,
+    "POST /attachments/{attachment_id:int}/restore": VIEWER,
     # sister cars
     "GET /fleet": VIEWER,
     "GET /fleet/changes/{revision_id:int}": VIEWER,

@@ -9,6 +9,7 @@ from pydantic import Field
 from sqlalchemy.orm import Session
 
 from app.actions.attach_file import KINDS, attach_file
+from app.actions.restore_attachment import restore_attachment
 from app.actions.withdraw_attachment import withdraw_attachment
 from app.errors import AppError, BadInput, NotFound
 from app.pages.intake_view import IntakeTyped, intake_page
@@ -152,4 +153,19 @@ def withdraw(
         errors = {f"withdraw-{attachment_id}": error.sentence} if error.field else {}
         typed = FilesTyped(reason=form.reason, withdrawing=True, errors=errors, sentence=error.sentence)
         return _refused(request, session, vehicle_id, person, typed, error.status)
-    return see_other(request, session, f"/vehicles/{vehicle_id}#files", once)
+    return see_other(request, session, f"/vehicles/{vehicle_id}?done=file-{attachment_id}#files", once)
+
+
+@router.post("/attachments/{attachment_id:int}/restore")
+def restore(
+    request: Request,
+    attachment_id: int,
+    _form: Annotated[FormModel, Form()],
+    once: OncePerForm,
+    session: Write,
+    person: FrontDesk,
+    now: Now,
+) -> Response:
+    """Attaches the file again that was taken back by mistake."""
+    row = restore_attachment(session, person=person, at=now, attachment_id=attachment_id)
+    return see_other(request, session, f"/vehicles/{row.vehicle_id}#files", once)

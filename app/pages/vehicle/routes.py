@@ -124,9 +124,12 @@ def show(
     topic: str | None = None,
     before: int | None = None,
     recognised: Annotated[list[int] | None, Query()] = None,
+    done: str = "",
 ) -> HTMLResponse:
     with writing_as(view_of(request, session, person)):
-        page = vehicle_page(session, vehicle_id, person, topic=topic, before=before, recognised=recognised or ())
+        page = vehicle_page(
+            session, vehicle_id, person, topic=topic, before=before, recognised=recognised or (), done=done
+        )
     return render(request, "vehicles/page.html", page, session=session, person=person, title=page.label)
 
 
@@ -200,8 +203,11 @@ def pin(
     person: Viewer,
     now: Now,
 ) -> Response:
-    pin_vehicle(session, person=person, at=now, vehicle_id=vehicle_id)
-    return see_other(request, session, "/" if form.back == "today" else f"/vehicles/{vehicle_id}", once)
+    vehicle = pin_vehicle(session, person=person, at=now, vehicle_id=vehicle_id)
+    if form.back == "today":
+        return see_other(request, session, "/" if vehicle.pinned else f"/?unpinned={vehicle.id}", once)
+    word = "pinned" if vehicle.pinned else "unpinned"
+    return see_other(request, session, f"/vehicles/{vehicle.id}?done={word}", once)
 
 
 @router.get("/vehicles/by-vin/{vin}")

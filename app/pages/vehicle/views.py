@@ -11,6 +11,7 @@ from app.actions.attach_file import KINDS
 from app.calc.calibration.tree_layout import positions
 from app.calc.vehicle.car_state import OnUnit
 from app.pages.today import Waiting, waiting_of
+from app.pages.vehicle.done import Done, done_of
 from app.pages.vehicle.history import history
 from app.record import (
     attention,
@@ -67,6 +68,16 @@ class FileView:
 
 
 @dataclass(frozen=True, slots=True)
+class FileBack:
+    """A file that no longer counts for the car."""
+
+    id: int
+    name: str
+    at: datetime
+    reason: str
+
+
+@dataclass(frozen=True, slots=True)
 class FilesTyped:
     """The forms about files as typed. errors : sentences under the ids of their fields."""
 
@@ -96,7 +107,9 @@ class VehiclePage:
     more: str | None
     files: tuple[FileView, ...]
     files_typed: FilesTyped
+    taken_back: tuple[FileBack, ...]
     recognised: tuple[FileView, ...]
+    done: Done | None
     links: tuple[tuple[str, str], ...]
     visit: dict[str, str]
     visit_sentence: str
@@ -116,9 +129,10 @@ def vehicle_page(
     visit_sentence: str = "",
     files_typed: FilesTyped = _NOTHING_TYPED,
     recognised: Collection[int] = (),
+    done: str = "",
 ) -> VehiclePage:
     """Everything about one car; `visit` and its sentence show an arrival that was refused again, `recognised` the
-    files that were sent although the car has them."""
+    files that were sent although the car has them, `done` what was just done (see `done_of`)."""
     vehicle = vehicles.vehicle(session, vehicle_id)
     units = vehicles.control_units(session, vehicle.id)
     states = car_state.on_units(session, [unit.id for unit in units])
@@ -149,7 +163,12 @@ def vehicle_page(
         more=more,
         files=files,
         files_typed=files_typed,
+        taken_back=tuple(
+            FileBack(row.id, row.file_name, gone.at, gone.reason)
+            for row, gone in vehicles.taken_back(session, vehicle.id)
+        ),
         recognised=tuple(one for one in files if one.id in recognised),
+        done=done_of(session, vehicle, done),
         links=(
             ("Coding", f"{base}/coding"),
             ("Faults", f"{base}/fault-scans"),

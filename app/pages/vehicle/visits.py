@@ -8,6 +8,7 @@ from sqlalchemy.orm import Session
 
 from app.actions.begin_visit import begin_visit
 from app.actions.end_visit import end_visit
+from app.actions.reopen_visit import reopen_visit
 from app.errors import AppError
 from app.pages.intake_view import IntakeTyped, intake_page
 from app.pages.vehicle.forms import ODOMETER, in_si
@@ -94,4 +95,19 @@ def leave(
     now: Now,
 ) -> Response:
     end_visit(session, person=person, at=now, vehicle_id=vehicle_id)
+    return see_other(request, session, f"/vehicles/{vehicle_id}?done=left", once)
+
+
+@router.post("/vehicles/{vehicle_id:int}/reopen")
+def reopen(
+    request: Request,
+    vehicle_id: int,
+    _form: Annotated[BareForm, Form()],
+    once: OncePerForm,
+    session: Write,
+    person: FrontDesk,
+    now: Now,
+) -> Response:
+    """Takes back a handover that was recorded by mistake."""
+    reopen_visit(session, person=person, at=now, vehicle_id=vehicle_id)
     return see_other(request, session, f"/vehicles/{vehicle_id}", once)
