@@ -1,5 +1,6 @@
 """Each act writes what it says, in one journal entry of its own, and the record verifies afterwards."""
 
+import datetime as dt
 import json
 from collections.abc import Callable
 from dataclasses import dataclass
@@ -18,9 +19,13 @@ from app.actions.pin_vehicle import pin_vehicle
 from app.actions.record_economy_trial import record_economy_trial
 from app.actions.record_first_start import record_first_start
 from app.actions.record_strip_run import record_strip_run
+from app.actions.reopen_visit import reopen_visit
+from app.actions.restore_attachment import restore_attachment
 from app.actions.scan_faults import scan_faults
 from app.actions.set_limit import NewLimit, set_limit
 from app.actions.waive_coding import waive_coding
+from app.actions.withdraw_attachment import withdraw_attachment
+from app.errors import Conflict
 from app.readers.fault_list import read_fault_list
 from app.record import content, dyno, vehicles
 from app.record.tables import (
@@ -88,6 +93,17 @@ def attach(on: Ready, data: bytes = b"%PDF signed") -> tuple[Attachment, bool]:
         file_name="authorisation.pdf",
         kind="authorisation",
     )
+
+
+def attach_again(on: Ready) -> Attachment:
+    row, _ = attach(on)
+    who = on.shop.person
+    withdraw_attachment(on.shop.session, person=who, at=on.shop.now(), attachment_id=row.id, reason="Wrong car.")
+    return restore_attachment(on.shop.session, person=who, at=on.shop.now(), attachment_id=row.id)
+
+
+def reopen(on: Ready) -> Visit:
+    return reopen_visit(on.shop.session, person=on.shop.person, at=on.shop.now(), vehicle_id=on.vehicle.id)
 
 
 def attributed(on: Ready) -> Attribution:
@@ -336,6 +352,36 @@ def test_a_visit_begins_and_ends_once_coding_is_settled(on: Ready) -> None:
     assert vehicles.open_visit(session, on.vehicle.id) is None
     arrive(on)
     assert vehicles.odometer_km(session, on.vehicle.id) == (81_400.0, on.shop.at)
+
+
+def test_a_handover_is_taken_back_within_a_day_and_both_stay_in_the_journal(on: Ready) -> None:
+    session = on.shop.session
+    waived(on)
+    leave(on)
+    assert reopen(on).left_at is None
+    assert vehicles.open_visit(session, on.vehicle.id) is not None
+    assert [entry.action for entry in session.query(JournalEntry).order_by(JournalEntry.seq)][-2:] == [
+        "end visit",
+        "reopen visit",
+    ]
+    leave(on)
+    left = newest(session, Visit).left_at
+    assert left is not None
+    later = left + dt.timedelta(hours=24, seconds=1)
+    with pytest.raises(Conflict, match="book it in anew"):
+        reopen_visit(session, person=on.shop.person, at=later, vehicle_id=on.vehicle.id)
+    assert newest(session, Visit).left_at == left
+
+
+def test_a_file_taken_back_is_attached_again_with_all_that_was_said_of_it(on: Ready) -> None:
+    session = on.shop.session
+    row = attach_again(on)
+    assert [(one.id, one.file_name, one.kind) for one in vehicles.attachments(session, on.vehicle.id)] == [
+        (row.id, "authorisation.pdf", "authorisation")
+    ]
+    assert content.fetch(session, row.sha256) == b"%PDF signed"
+    assert vehicles.taken_back(session, on.vehicle.id) == []
+    assert verify(session).clean
 
 
 def test_a_result_is_attributed_by_the_flash_log_of_its_own_moment(on: Ready) -> None:
