@@ -13,7 +13,6 @@ from app.record.tables import (
     ControlUnit,
     Dyno,
     DynoSession,
-    InboxItem,
     Revision,
     Run,
     RunDecision,
@@ -187,19 +186,6 @@ def attributions(session: Session, session_ids: Collection[int]) -> dict[int, di
     for row in rows:
         assert row.dyno_session_id is not None
         found[row.dyno_session_id][row.control_unit_id] = row
-    return found
-
-
-def inbox(session: Session) -> Sequence[InboxItem]:
-    """Items that no run was made from, newest first."""
-    taken = select(Run.inbox_item_id).where(Run.inbox_item_id.is_not(None))
-    return session.scalars(select(InboxItem).where(InboxItem.id.not_in(taken)).order_by(InboxItem.id.desc())).all()
-
-
-def inbox_item(session: Session, item_id: int) -> InboxItem:
-    found = session.get(InboxItem, item_id)
-    if found is None:
-        raise NotFound(f"There is no inbox item {item_id}.")
     return found
 
 

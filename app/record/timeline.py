@@ -47,6 +47,7 @@ TOPICS = {
         "record dyno session",
         "add runs",
         "decide run",
+        "put back file",
         "attribute",
         "record strip run",
         "record economy trial",

@@ -14,6 +14,7 @@ from sqlalchemy import Engine
 from app.actions.set_limit import NewLimit, set_limit
 from app.record import dyno, people
 from app.record.engine import reading, transaction
+from app.record.verify import verify
 from tests.browser import Browser
 from tests.dyno_car import START, Car, car_on_record, pull_csv, session_of
 
@@ -277,7 +278,47 @@ def test_inbox_files_are_taken_into_a_session_with_the_dynos_columns(tuner: Brow
     assert "Choose the session" in refused.text
     taken = tuner.submit("/inbox/1/take", {"session_id": str(session_id)})
     assert taken.headers["location"] == f"/dyno-sessions/{session_id}#pulls"
-    assert "loose.csv" not in tuner.get("/inbox").text
+    assert 'id="item-1"' not in tuner.get("/inbox").text
+
+
+def test_a_file_given_to_the_wrong_session_is_put_back_and_given_to_another(
+    tuner: Browser, front_desk: Browser, made: Made, sqlite_engine: Engine
+) -> None:
+    wrong, right = made(seeds=()), made(2, seeds=())
+    tuner.submit("/inbox", files={"files": ("loose.csv", pull_csv(3))})
+    assert tuner.submit("/inbox/1/put-back").status_code == 409
+    tuner.submit("/inbox/1/take", {"session_id": str(wrong)})
+    assert 'action="/inbox/1/put-back"' in tuner.get("/inbox").text
+    assert "loose.csv" in front_desk.get("/inbox").text
+    back = tuner.submit("/inbox/1/put-back")
+    assert (back.status_code, back.headers["location"]) == (303, "/inbox#item-1")
+    page = tuner.get("/inbox").text
+    assert 'action="/inbox/1/take"' in page
+    assert 'action="/inbox/1/put-back"' not in page
+    refused = tuner.submit("/inbox/1/take", {"session_id": str(wrong)})
+    assert refused.status_code == 409
+    assert 'id="session-1-error"' in refused.text
+    assert re.search(rf'<option value="{wrong}" selected>', refused.text)
+    assert tuner.submit("/inbox/1/take", {"session_id": str(right)}).status_code == 303
+    with reading(sqlite_engine) as session:
+        runs = dyno.runs_of(session, [wrong, right])
+        assert [one.included for one in runs[wrong]] == [False] * len(runs[wrong])
+        assert [one.included for one in runs[right]] == [True] * len(runs[wrong])
+        assert runs[right]
+        assert verify(session).clean
+    assert "the file is back in the inbox" in tuner.get("/journal").text
+
+
+def test_a_pull_taken_in_again_takes_its_file_out_of_the_inbox(tuner: Browser, made: Made) -> None:
+    session_id = made(seeds=())
+    tuner.submit("/inbox", files={"files": ("loose.csv", pull_csv(3))})
+    tuner.submit("/inbox/1/take", {"session_id": str(session_id)})
+    tuner.submit("/inbox/1/put-back")
+    assert 'action="/inbox/1/take"' in tuner.get("/inbox").text
+    tuner.submit("/runs/1/decision", {"included": "yes", "reason": "It was the right session."})
+    assert 'action="/inbox/1/take"' not in tuner.get("/inbox").text
+    tuner.submit("/runs/1/decision", {"included": "no", "reason": "Wheel spin."})
+    assert 'action="/inbox/1/take"' not in tuner.get("/inbox").text
 
 
 def test_a_refused_dyno_comes_back_as_typed_with_the_sentence_at_its_name(tuner: Browser, car: Car) -> None:

@@ -169,6 +169,7 @@ RIGHTS: dict[str, frozenset[str | None]] = {
     "POST /inbox": TUNER,
     "GET /inbox": VIEWER,
     "POST /inbox/{item_id:int}/take": TUNER,
+    "POST /inbox/{item_id:int}/put-back": TUNER,
     "POST /runs/{run_id:int}/decision": TUNER,
     "GET /runs/{run_id:int}/file": VIEWER,
     "GET /vehicles/{vehicle_id:int}/dyno-sessions": VIEWER,

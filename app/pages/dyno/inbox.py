@@ -11,17 +11,18 @@ from sqlalchemy.orm import Session
 
 from app.actions.add_inbox_item import add_inbox_item
 from app.actions.add_runs import NewRuns, add_runs
+from app.actions.put_back_file import put_back_file
 from app.calc.dyno.channel_names import channel_label
 from app.calc.number_text import counted
 from app.errors import AppError, BadInput
 from app.pages.dyno.profile import read_file
 from app.readers.dyno_file import read_dyno_file
-from app.record import content, dyno
+from app.record import content, dyno, inbox
 from app.record.car_state import vehicle_label
 from app.record.tables import Person
 from app.web.form import FormModel, OncePerForm, read_choice, see_other
 from app.web.now import Now
-from app.web.page import render
+from app.web.page import render, view_of, when, writing_as
 from app.web.signed_in import Tuner, Viewer
 from app.web.transaction import Read, Write
 from app.web.uploads import UPLOAD_LIMIT, Uploads, read_upload
@@ -39,10 +40,25 @@ class InboxRow:
 
 
 @dataclass(frozen=True, slots=True)
+class GivenRow:
+    """A file that was given to a dyno session lately."""
+
+    id: int
+    file_name: str
+    to: str
+    href: str
+    at: dt.datetime
+
+
+@dataclass(frozen=True, slots=True)
 class InboxPage:
+    """errors : sentences under the ids of their fields."""
+
     rows: tuple[InboxRow, ...]
     may_tune: bool
     sessions: tuple[tuple[str, str, dt.datetime, str], ...]
+    given: tuple[GivenRow, ...]
+    errors: dict[str, str]
     sentence: str
 
 
@@ -54,11 +70,30 @@ class TakeForm(FormModel):
     session_id: str = ""
 
 
-def _inbox(session: Session, person: Person, sentence: str) -> InboxPage:
+_GIVEN_SHOWN = 5
+
+
+def _given(session: Session) -> tuple[GivenRow, ...]:
+    return tuple(
+        GivenRow(
+            one.item.id,
+            one.item.file_name,
+            f"{vehicle_label(one.vehicle)}, {when(one.dyno_session.measured_at)}",
+            f"/dyno-sessions/{one.dyno_session.id}#pulls",
+            one.at,
+        )
+        for one in inbox.given_lately(session, _GIVEN_SHOWN)
+    )
+
+
+def _inbox(
+    session: Session, person: Person, error: AppError | None = None, at: str = "files", chosen: str = ""
+) -> InboxPage:
+    """The page; `at` is the id of the field that `error` is about, `chosen` the session that was refused there."""
     recent = dyno.recent_sessions(session, 20)
     on_car = dyno.on_car_words(session, [row.id for row, _ in recent])
     rows = []
-    for item in dyno.inbox(session):
+    for item in inbox.waiting(session):
         near = min(recent, key=lambda pair: abs(pair[0].measured_at - item.recorded_at), default=None)
         pulls = item.summary["pulls"]
         known = ", ".join(channel_label(name) for name in item.summary["channels"][:8])
@@ -68,18 +103,33 @@ def _inbox(session: Session, person: Person, sentence: str) -> InboxPage:
                 item.file_name,
                 item.recorded_at,
                 f"{counted(pulls, 'pull')}; {known}",
-                "" if near is None else str(near[0].id),
+                chosen if at == f"session-{item.id}" and chosen else "" if near is None else str(near[0].id),
             )
         )
     choices = tuple((str(row.id), vehicle_label(car), row.measured_at, on_car[row.id]) for row, car in recent)
-    return InboxPage(tuple(rows), person.role != "front_desk", choices, sentence)
+    return InboxPage(
+        tuple(rows),
+        person.role != "front_desk",
+        choices,
+        _given(session),
+        {} if error is None else {at: error.sentence},
+        "" if error is None else str(error),
+    )
 
 
 @router.get("/inbox")
 def show_inbox(request: Request, session: Read, person: Viewer) -> HTMLResponse:
-    return render(
-        request, "dyno/inbox.html", _inbox(session, person, ""), session=session, person=person, title="Inbox"
-    )
+    with writing_as(view_of(request, session, person)):
+        page = _inbox(session, person)
+    return render(request, "dyno/inbox.html", page, session=session, person=person, title="Inbox")
+
+
+def _refused(
+    request: Request, session: Session, person: Person, error: AppError, at: str = "files", chosen: str = ""
+) -> HTMLResponse:
+    with writing_as(view_of(request, session, person)):
+        page = _inbox(session, person, error, at, chosen)
+    return render(request, "dyno/inbox.html", page, session=session, person=person, title="Inbox", status=error.status)
 
 
 @router.post("/inbox", max_body_size=UPLOAD_LIMIT)
@@ -107,10 +157,7 @@ def take_into_inbox(
                     recorded_at=now,
                 )
     except AppError as error:
-        page = _inbox(session, person, str(error))
-        return render(
-            request, "dyno/inbox.html", page, session=session, person=person, title="Inbox", status=error.status
-        )
+        return _refused(request, session, person, error)
     return see_other(request, session, "/inbox", once)
 
 
@@ -124,7 +171,7 @@ def take_from_inbox(
     person: Tuner,
     now: Now,
 ) -> Response:
-    item = dyno.inbox_item(session, item_id)
+    item = inbox.item(session, item_id)
     try:
         chosen = read_choice(
             form.session_id, field="session_id", sentence="Choose the session that the file belongs to."
@@ -143,8 +190,20 @@ def take_from_inbox(
                 inbox_item_id=item.id,
             )
     except AppError as error:
-        page = _inbox(session, person, str(error))
-        return render(
-            request, "dyno/inbox.html", page, session=session, person=person, title="Inbox", status=error.status
-        )
+        return _refused(request, session, person, error, f"session-{item_id}", form.session_id)
     return see_other(request, session, f"/dyno-sessions/{row.id}#pulls", once)
+
+
+@router.post("/inbox/{item_id:int}/put-back")
+def put_back(
+    request: Request,
+    item_id: int,
+    _form: Annotated[FormModel, Form()],
+    once: OncePerForm,
+    session: Write,
+    person: Tuner,
+    now: Now,
+) -> Response:
+    """Takes a file away from the session that it was given to by mistake."""
+    put_back_file(session, person=person, at=now, item_id=item_id)
+    return see_other(request, session, f"/inbox#item-{item_id}", once)

@@ -9,7 +9,7 @@ from sqlalchemy.orm import Session
 from app.actions.record_strip_run import FIELDS
 from app.calc.csv_text import Cell
 from app.pages.lists.out import Ending, list_file
-from app.record import dyno, results, vehicles
+from app.record import dyno, inbox, results, vehicles
 from app.record.tables import DynoSession
 from app.web.csv_out import csv_download
 from app.web.signed_in import Viewer
@@ -84,7 +84,7 @@ def inbox_list(ending: Ending, session: Read, _person: Viewer) -> Response:
             " ".join(row.summary["findings"]),
             row.sha256,
         )
-        for row in dyno.inbox(session)
+        for row in inbox.waiting(session)
     )
     return list_file(ending, "inbox", header, rows)
 
