@@ -72,11 +72,15 @@ class ReadForm(FormModel):
     new_generation: str = ""
 
 
+_MANY = {"holds": "hold", "does not hold": "do not hold"}
+
+
 def _held(checksums: list[Any]) -> str:
     if not checksums:
         return "not known: no layout for this software"
     states = [one["state"] for one in checksums]
-    return ", ".join(f"{states.count(s)} {s}" for s in ("holds", "does not hold", "not known") if s in states)
+    told = ((states.count(state), state) for state in ("holds", "does not hold", "not known"))
+    return ", ".join(f"{count} {state if count == 1 else _MANY.get(state, state)}" for count, state in told if count)
 
 
 def _stock_row(row: Stock) -> StockRow:

@@ -7,6 +7,7 @@ from sqlalchemy.orm import Session
 
 from app.calc.calibration.checksum_algorithms import ALGORITHMS
 from app.calc.calibration.layout import CATEGORIES, Layout, MapDefinition
+from app.calc.number_text import unit_of
 from app.errors import AppError
 from app.pages.diff.address import quoted
 from app.record import layouts
@@ -176,5 +177,5 @@ def _wanted(one: MapDefinition, words: list[str], category: str) -> bool:
 def _map_row(one: MapDefinition, base: int, prefix: str | None) -> MapRow:
     shape = " × ".join(str(n) for n in one.shape) or "1"
     href = None if prefix is None else f"{prefix}{quoted(one.name)}#category-form"
-    unit = one.scaling.unit or "–"
+    unit = unit_of(one.scaling.unit) or "no unit"
     return MapRow(one.name, one.category, href, one.kind, shape, one.address + base, unit, one.description)
