@@ -76,6 +76,7 @@ def _listed(places: list[Path]) -> list[Path]:
 def _take(engine: "Engine", path: Path) -> bool:
     """One file, one transaction; a file that cannot be read is named and left alone."""
     from app.actions.add_inbox_item import add_inbox_item
+    from app.calc.number_text import counted
     from app.errors import AppError, TooLarge
     from app.readers.dyno_file import read_dyno_file
     from app.record.engine import transaction
@@ -99,6 +100,6 @@ def _take(engine: "Engine", path: Path) -> bool:
     except (AppError, OSError) as error:
         typer.echo(f"{path.name}: {error}", err=True)
         return False
-    pulls = "1 pull" if len(found.pulls) == 1 else f"{len(found.pulls)} pulls"
+    pulls = counted(len(found.pulls), "pull")
     typer.echo(f"{path.name}: " + ("in the inbox already" if known else f"{pulls} into the inbox"))
     return True

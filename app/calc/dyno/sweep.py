@@ -5,6 +5,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
+from app.calc.number_text import counted
 from app.errors import BadInput
 
 Values = NDArray[np.float64]
@@ -62,7 +63,7 @@ def _left_out(before: int, after: int) -> str:
         return "no sample is left out"
     if before + after == 1:
         return f"1 sample {'before' if before else 'after'} the sweep is left out"
-    return f"{before:,} {'sample' if before == 1 else 'samples'} before and {after:,} after the sweep are left out"
+    return f"{counted(before, 'sample')} before and {after:,} after the sweep are left out"
 
 
 def _rises(speed: Values, torque: Values) -> list[tuple[int, int]]:

@@ -84,7 +84,7 @@ def dyno_page(
         made = counted(history.sessions, "session")
         lead = (
             f"One pull repeats to {plain(100 * sqrt(history.variance), 2)} % (standard deviation over {made}, "
-            f"{history.dof} degrees of freedom). {_drift(scatter, level)}"
+            f"{counted(history.dof, 'degree of freedom', 'degrees of freedom')}). {_drift(scatter, level)}"
         )
     names = {one.vehicle_id: vehicle_label(vehicles.vehicle(session, one.vehicle_id)) for one in repeated}
     return DynoPage(
@@ -98,7 +98,10 @@ def dyno_page(
         car="" if chosen is None else f"{names[chosen.vehicle_id]}, {chosen.on_car}",
         level=level,
         level_note=level_note,
-        cars=tuple((str(one.vehicle_id), f"{names[one.vehicle_id]}, {len(one.sessions)} sessions") for one in repeated),
+        cars=tuple(
+            (str(one.vehicle_id), f"{names[one.vehicle_id]}, {counted(len(one.sessions), 'session')}")
+            for one in repeated
+        ),
         chosen_car="" if chosen is None else str(chosen.vehicle_id),
         sessions=_lines(session, rows),
         confirmed=len(place.profile or {}),

@@ -15,7 +15,7 @@ from app.calc.dyno.planning import Limit, pulls_needed, resolvable_kw, student
 from app.calc.dyno.repeatability import Repeatability, repeatability
 from app.calc.dyno.settling import follows, standing_apart
 from app.calc.dyno.simultaneous import planned_threshold
-from app.calc.number_text import plain, rpm
+from app.calc.number_text import counted, plain, rpm
 from app.errors import BadInput
 from app.pages.gain.charts import mean_of, pulls_of
 from app.pages.gain.words import Quantity
@@ -115,7 +115,7 @@ def _summary(pulls: Pulls, band: MeanBand, units: UnitsView) -> str:
     half_kw = None if band.half_kw is None else float(band.half_kw[at])
     half_nm = None if band.half_nm is None else float(band.half_nm[most])
     sentence = (
-        f"Mean of {pulls.count} {'pull' if pulls.count == 1 else 'pulls'}: "
+        f"Mean of {counted(pulls.count, 'pull')}: "
         f"{units.text(float(mean.power_kw[at]), 'power', half_kw)} at {rpm(float(mean.speed_rpm[at]))}, "
         f"{units.text(float(mean.torque_nm[most]), 'torque', half_nm)} at {rpm(float(mean.speed_rpm[most]))}."
     )
@@ -170,15 +170,15 @@ def _warnings(
 def _at_start(side: Side, runs: Sequence[RunRecord], units: UnitsView) -> dict[str, list[float | None]]:
     """Conditions at the start of each pull that counts, in the reader's units."""
     by_position = {one.run.position: one.run for one in runs}
-    counted = [by_position[position] for position in side.positions]
+    included = [by_position[position] for position in side.positions]
 
     def shown(value: float | None) -> float | None:
         return None if value is None else units.show(value, "temperature")
 
     return {
-        "coolant at start": [shown(run.start_coolant_c) for run in counted],
-        "intake air at start": [shown(run.start_intake_c) for run in counted],
-        "state of charge at start": [run.battery_soc_percent for run in counted],
+        "coolant at start": [shown(run.start_coolant_c) for run in included],
+        "intake air at start": [shown(run.start_intake_c) for run in included],
+        "state of charge at start": [run.battery_soc_percent for run in included],
     }
 
 
@@ -190,7 +190,7 @@ def _repeat(
     if history is not None:
         usual = units.text(sqrt(history.variance) * peak, "power")
         past = (
-            f"Earlier on this dyno: {history.sessions} {'session' if history.sessions == 1 else 'sessions'}, standard "
+            f"Earlier on this dyno: {counted(history.sessions, 'session')}, standard "
             f"deviation of one pull {usual} at this power."
         )
     spread = found.spread

@@ -8,6 +8,7 @@ import numpy as np
 from sqlalchemy.orm import Session
 
 from app.calc.dyno.correction import STANDARDS, CorrectionFactor
+from app.calc.number_text import counted
 from app.pages.dyno.profile import ColumnRow, rows_of
 from app.pages.dyno.session_curve import CurveView, curve_view, level_words
 from app.pages.dyno.session_limits import LimitsView, limits_view
@@ -146,8 +147,9 @@ def _gains(session: Session, row: DynoSession, view: View) -> tuple[tuple[str, s
 def _lead(row: DynoSession, included: int, total: int, on_car: str) -> str:
     if not included:
         return f"{row.purpose.capitalize()} with {on_car}: no pull counts yet."
-    counted = f"{total} {'pull' if total == 1 else 'pulls'}" if included == total else f"{included} of {total} pulls"
-    return f"{row.purpose.capitalize()} with {on_car}: {counted} {'counts' if total == 1 else 'count'}."
+    made = counted(total, "pull")
+    which = made if included == total else f"{included} of {made}"
+    return f"{row.purpose.capitalize()} with {on_car}: {which} {'counts' if included == 1 else 'count'}."
 
 
 def _conditions(row: DynoSession, hybrid: bool, units: UnitsView) -> tuple[tuple[str, str | None], ...]:

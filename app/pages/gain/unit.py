@@ -8,7 +8,7 @@ from fastapi import APIRouter, Request
 from fastapi.responses import HTMLResponse
 from sqlalchemy.orm import Session
 
-from app.calc.number_text import rpm
+from app.calc.number_text import counted, rpm
 from app.pages.gain.words import Quantity, judged, verdict_words
 from app.record import unit_gains, vehicles
 from app.record.car_state import vehicle_label
@@ -74,11 +74,11 @@ def _page(session: Session, unit_id: int, view: View) -> UnitGainsPage:
 def _lead(steps: Sequence[Step], measured: Sequence[Step]) -> str:
     if not steps:
         return "No revision is logged for this control unit yet."
-    counted = f"{len(measured)} of {len(steps)} {'revision' if len(steps) == 1 else 'revisions'}"
+    made = f"{len(measured)} of {counted(len(steps), 'revision')}"
     proven = sum(judged(one.gain_kw, one.half_kw)[0] in ("ok", "attention") for one in map(_seen, measured))
     told = f"{proven} of them {'differs' if proven == 1 else 'differ'}" if proven else "none of them differs"
     return (
-        f"{counted} measured against what they were made from, on one dyno in one gear; {told} at the power peak by "
+        f"{made} measured against what they were made from, on one dyno in one gear; {told} at the power peak by "
         "more than pulls repeat."
     )
 

@@ -12,7 +12,7 @@ from sqlalchemy.orm import Session
 from app.calc.dyno.comparability import Item
 from app.calc.dyno.correction import STANDARDS
 from app.calc.dyno.gain import BandAverage, Gain, ReadOff, at_speed
-from app.calc.number_text import rpm
+from app.calc.number_text import counted, rpm
 from app.pages.dyno.session_view import factor_words
 from app.pages.gain.charts import gain_chart
 from app.pages.gain.words import (
@@ -221,7 +221,7 @@ def side_view(side: Side, named: dict[int, str]) -> SideView:
         href=f"/dyno-sessions/{row.id}",
         at=row.measured_at,
         purpose=row.purpose,
-        pulls=f"{count} {'pull' if count == 1 else 'pulls'}",
+        pulls=counted(count, "pull"),
         left_out=left_out,
         factor=factor,
         flags=() if side.factor is None else side.factor.flags,
