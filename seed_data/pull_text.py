@@ -15,6 +15,9 @@ Writer = Callable[[Sequence[Row], str, int], bytes]
 # Air pressure that the gauge reading of the older program was zeroed at.
 GAUGE_ZERO_HPA = 1013.0
 
+# Engine load in % per hPa of charge pressure: at 1013 hPa the cylinders are filled to 92 %.
+LOAD_PER_HPA = 0.0908
+
 
 def north_cell(rows: Sequence[Row], car: str, number: int) -> bytes:
     """German headings, semicolons, decimal commas, a preamble and a row of units; Windows-1252."""
@@ -50,6 +53,18 @@ def south_cell(rows: Sequence[Row], car: str, number: int) -> bytes:
     head = "Time [s],Engine speed [rpm],Wheel power [kW],Vehicle speed [km/h],Lambda,Intake air temp [degC]"
     lines = [
         f"{r.time_s:.3f},{r.speed_rpm:.0f},{r.power_kw:.3f},{r.speed_kmh:.2f},{r.lambda_ratio:.3f},{r.intake_c:.1f}"
+        for r in rows
+    ]
+    return "\n".join([head, *lines, ""]).encode()
+
+
+def south_cell_with_load(rows: Sequence[Row], car: str, number: int) -> bytes:
+    """As the cell writes since it logs the engine's own load as well: filling in proportion to the charge pressure."""
+    head = "Time [s],Engine speed [rpm],Wheel power [kW],Vehicle speed [km/h],Lambda,Engine load [%],"
+    head += "Intake air temp [degC]"
+    lines = [
+        f"{r.time_s:.3f},{r.speed_rpm:.0f},{r.power_kw:.3f},{r.speed_kmh:.2f},{r.lambda_ratio:.3f},"
+        f"{LOAD_PER_HPA * r.boost_hpa:.1f},{r.intake_c:.1f}"
         for r in rows
     ]
     return "\n".join([head, *lines, ""]).encode()

@@ -1,6 +1,6 @@
 """The workshop itself: its people, its two dynos, and what their programs write."""
 
-from seed_data.pull_text import north_cell, north_cell_before, south_cell, south_cell_before
+from seed_data.pull_text import north_cell, north_cell_before, south_cell, south_cell_before, south_cell_with_load
 from seed_data.story import Rollers, Story, day
 
 NAME = "Saltmarsh Rolling Road"
@@ -11,6 +11,7 @@ MANAGER, TUNER, SECOND_TUNER, WRITER = "mira", "oskar", "edda", "tomas"
 NORTH = Rollers("North cell", north_cell, TUNER)
 NORTH_BEFORE = Rollers("North cell", north_cell_before, TUNER)
 SOUTH = Rollers("South cell", south_cell, SECOND_TUNER)
+SOUTH_WITH_LOAD = Rollers("South cell", south_cell_with_load, SECOND_TUNER)
 SOUTH_BEFORE = Rollers("South cell", south_cell_before, SECOND_TUNER)
 
 OPENED = 214

@@ -7,7 +7,7 @@ from seed_data.acts import add_unit, attach_form, check_identity, keep_coding, l
 from seed_data.pull_text import south_cell
 from seed_data.pulls import Air, Engine, Pull, rows_of
 from seed_data.story import Setting, Story, day, dyno_session
-from seed_data.workshop import SECOND_TUNER, SOUTH, WRITER
+from seed_data.workshop import SECOND_TUNER, SOUTH_WITH_LOAD, WRITER
 
 FOLDER, CAR, UNIT = "fenmark_piper", "piper", "piper.engine"
 VIN = "U8MPP12TZSF442190"
@@ -59,9 +59,14 @@ def tell(story: Story) -> None:
     scan_faults(story, CAR, "intake", f"{FOLDER}/faults-intake.txt", later(at, 17), WRITER)
     read_stock_twice(story, UNIT, software, FOLDER, "s19", later(at, 45), SECOND_TUNER)
     keep_coding(story, "piper.coding", "as found", f"{FOLDER}/coding-as-found.json", later(at, 80), SECOND_TUNER)
+    story.step(
+        "set_limit", later(at, 95), SECOND_TUNER, vehicle=CAR, channel="lambda_", bound="max", value=0.97,
+        speed_lo_rpm=4000.0, speed_hi_rpm=None, load_lo_percent=150.0, load_hi_percent=None, severity="stop",
+        note="Only at high filling: below it the mixture may be leaner",
+    )  # fmt: skip
     dyno_session(
-        story, SETTING, SOUTH, name="baseline", when=day(3, "13:30"), purpose="baseline", engine=STOCK, air=AIR,
-        coolant_c=(86.0, 88.0, 89.0), intake_c=(22.0, 24.5, 26.0),
+        story, SETTING, SOUTH_WITH_LOAD, name="baseline", when=day(3, "13:30"), purpose="baseline", engine=STOCK,
+        air=AIR, coolant_c=(86.0, 88.0, 89.0), intake_c=(22.0, 24.5, 26.0),
     )  # fmt: skip
     files = [story.file(f"inbox/south-cell-{k}.csv", partial(_lone_pull, k)) for k in (41, 42)]
     story.step("import_runs", day(1, "16:20"), SECOND_TUNER, files=files)

@@ -173,6 +173,24 @@ def test_a_limit_by_load_is_judged_where_the_logged_load_lies_in_its_region(
     assert re.search(r"to 85.% load crossed 5,500\u202frpm in pull 1", words)
 
 
+def test_a_limit_by_load_is_drawn_only_where_the_logged_load_lies_in_its_region(
+    tuner: Browser, car: Car, made: Made, limited: Callable[[NewLimit], None]
+) -> None:
+    """Load rises by 20 % per 1000 rpm: 80 % is reached at 4000 rpm (by construction), and there the line begins."""
+    limited(NewLimit("lambda_", "max", 0.97, load_lo_percent=80.0))
+    session_id = made(seeds=())
+    rows = [f"{n};{200 + 0.001 * n:.1f};0.90;{0.02 * n:.2f}" for n in range(1500, 6001, 20)]
+    table = "\n".join(["Engine speed [1/min];Torque [Nm];Lambda;Engine load [%]", *rows]).encode()
+    sent = tuner.submit(f"/dyno-sessions/{session_id}/runs", files={"files": ("loaded.csv", table)})
+    assert sent.status_code == 303
+    series = chart_of(tuner.get(f"/dyno-sessions/{session_id}").text, "limit-lambda")["series"]
+    line = series[-1]  # type: ignore[index]  # JSON
+    drawn = [x for x, y in zip(line["x"], line["y"], strict=True) if y is not None]
+    assert line["role"] == "limit"
+    assert drawn[0] == pytest.approx(4000, abs=25)
+    assert drawn[-1] == pytest.approx(6000, abs=25)
+
+
 def test_what_was_cut_from_a_pull_is_said_and_drawn(tuner: Browser, made: Made) -> None:
     session_id = made(seeds=())
     head, *rows = pull_csv(5, channels=False).decode().splitlines()

@@ -16,9 +16,9 @@ from seed_data import stream
 from seed_data.generate import Scenario, generate, moment
 
 SOURCE = Path(seed_data.__file__).parent
-# Of every file's name and bytes as first written (CPython 3.11, numpy 2.4, x86-64). A change here is a change of the
+# Of every file's name and bytes as written (CPython 3.11, numpy 2.4, x86-64). A change here is a change of the
 # scenario: let it be a wanted one.
-DIGEST = "3bb4df1f93427f1f5bf042763b0f599a1876bcd52a3133479a5a9d96b5e47da3"
+DIGEST = "41ec2957081ff6ff79b3bc4fc39d552ec1d7abfef6685f0e82468b104ae84711"
 
 
 def digest_of(files: dict[str, bytes]) -> str:

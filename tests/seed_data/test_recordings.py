@@ -117,3 +117,14 @@ def test_the_air_takes_as_much_torque_as_the_published_factor_gives_back() -> No
     # Saturation at 25 °C is 31.698 hPa (IAPWS SR1-86), at 10 °C 12.281 hPa.
     assert 1000.0 - Air(1000.0, 25.0, 100.0).dry_pressure_hpa == pytest.approx(31.698, abs=0.05)
     assert 1000.0 - Air(1000.0, 10.0, 100.0).dry_pressure_hpa == pytest.approx(12.281, abs=0.02)
+
+
+def test_a_limit_by_load_is_seen_on_part_of_the_pulls_that_log_the_load(
+    scenario: Scenario, pulls: dict[str, list[DynoPull]]
+) -> None:
+    limit = next(step for step in scenario.steps if step["do"] == "set_limit" and step.get("load_lo_percent"))
+    for pull in pulls["piper.baseline"]:
+        load = pull.channels["load_percent"]
+        inside = (load >= limit["load_lo_percent"]) & (pull.channels["engine_speed_rpm"] >= limit["speed_lo_rpm"])
+        assert 10 < inside.sum() < load.size - 50
+        assert pull.channels["lambda_"][inside].max() < limit["value"]

@@ -9,7 +9,7 @@ from sqlalchemy.orm import Session
 
 from app.calc.dyno.channel_names import CHANNEL_NAMES, channel_label
 from app.calc.dyno.curve import in_sweep
-from app.calc.dyno.limits import Array, LimitFinding, LimitSummary, check_limits
+from app.calc.dyno.limits import ENGINE_SPEED, LOAD, Array, LimitFinding, LimitSummary, check_limits
 from app.calc.number_text import plain, rpm
 from app.pages.limits import bound_words, limit_words, load_words, region_words
 from app.record import channels, limits, vehicles
@@ -18,6 +18,7 @@ from app.record.tables import VehicleLimit
 from app.web.units_view import UnitsView
 
 MOST_POINTS = 800
+LOAD_STEP_RPM = 25.0  # how finely the ends of a region of load are drawn
 Pull = tuple[int, Mapping[str, Array]]
 
 
@@ -129,6 +130,26 @@ def _seen(channel: str, pulls: Sequence[Pull]) -> bool:
     return any(channel in data and "engine_speed_rpm" in data for _, data in pulls)
 
 
+def _where(row: VehicleLimit, pulls: Sequence[Pull], ends: list[float]) -> tuple[list[float], list[bool]]:
+    """Engine speeds, and whether the limit holds there: with a region of load, where any pull's load lies in it."""
+    loaded = [data for _, data in pulls if LOAD in data and ENGINE_SPEED in data]
+    if (row.load_lo_percent is None and row.load_hi_percent is None) or not loaded:
+        return ends, [True, True]
+    at = np.append(np.arange(ends[0], ends[1], LOAD_STEP_RPM), ends[1])
+    holds = np.zeros(at.size, bool)
+    for data in loaded:
+        good = np.isfinite(data[LOAD]) & np.isfinite(data[ENGINE_SPEED])
+        speed, load = data[ENGINE_SPEED][good], data[LOAD][good]
+        if not speed.size:
+            continue
+        order = np.argsort(speed, kind="stable")
+        value = np.interp(at, speed[order], load[order], left=np.nan, right=np.nan)
+        low = -np.inf if row.load_lo_percent is None else row.load_lo_percent
+        high = np.inf if row.load_hi_percent is None else row.load_hi_percent
+        holds |= (value >= low) & (value <= high)
+    return [round(float(one), 1) for one in at], [bool(one) for one in holds]
+
+
 def _chart(channel: str, rows: Sequence[VehicleLimit], pulls: Sequence[Pull], units: UnitsView) -> LimitChart:
     name = CHANNEL_NAMES.get(channel)
     quantity = None if name is None else name.quantity
@@ -155,7 +176,9 @@ def _chart(channel: str, rows: Sequence[VehicleLimit], pulls: Sequence[Pull], un
             ]
             words = ", ".join(filter(None, (bound_words(row.channel, row.bound, row.value, units), load_words(row))))
             said = words[:1].upper() + words[1:]
-            series.append({"name": said, "x": ends, "y": [shown(row.value)] * 2, "role": "limit"})
+            at, holds = _where(row, pulls, ends)
+            y = [shown(row.value) if one else None for one in holds]
+            series.append({"name": said, "x": at, "y": y, "role": "limit"})
     label = channel_label(channel)
     unit = "" if quantity is None else units.symbol(quantity)
     return LimitChart(
