@@ -172,10 +172,12 @@ def session_of(
     gain: float = 0.0,
     seeds: Sequence[int] = (1, 2, 3),
     channels: bool = True,
+    level: float = 0.004,
     up_to: float = 6500.0,
     **conditions: object,
 ) -> int:
-    """A session with one pull per seed up to an engine speed on the given day; returns its id."""
+    """A session with one pull per seed up to an engine speed on the given day, whole pulls scattering by `level`;
+    returns its id."""
     at = START + dt.timedelta(days=day)
     fields: dict[str, object] = {
         "pressure_hpa": 1004.0,
@@ -193,7 +195,7 @@ def session_of(
     wanted = NewSession(car.dyno_id, **(fields | conditions))  # type: ignore[arg-type]  # values of mixed types
     row = record_session(session, person=person, at=at, vehicle_id=car.vehicle_id, conditions=wanted)
     for position, seed in enumerate(seeds, start=1):
-        data = pull_csv(1000 * row.id + seed, gain, channels=channels, up_to=up_to)
+        data = pull_csv(1000 * row.id + seed, gain, channels=channels, level=level, up_to=up_to)
         add_runs(
             session,
             person=person,

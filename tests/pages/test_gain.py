@@ -136,7 +136,8 @@ def test_an_excluded_pull_is_named_with_its_reason_and_not_counted(tuner: Browse
 def test_earlier_sessions_on_the_dyno_narrow_the_band_and_later_ones_do_not_change_it(
     tuner: Browser, shop: MeasuredCar
 ) -> None:
-    address = f"/gains?from={shop.before}&to={shop.after}"
+    before, after = shop.further(0.2, level=0.0), shop.further(0.3, gain=30.0, level=0.0)
+    address = f"/gains?from={before}&to={after}"
 
     def half(body: str) -> float:
         series = chart_of(body)["gain"]["series"][0]  # type: ignore[index]  # JSON
@@ -148,10 +149,20 @@ def test_earlier_sessions_on_the_dyno_narrow_the_band_and_later_ones_do_not_chan
         shop.further(10 + k)
     assert half(tuner.get(address).text) == half(alone)
     for k in range(6):
-        shop.further(0.1 + k / 100)
+        shop.further(0.1 + k / 100, level=0.0)
     narrowed = tuner.get(address).text
     assert "earlier sessions on this dyno" in narrowed
     assert half(narrowed) < 0.95 * half(alone)
+
+
+def test_three_pulls_that_differ_as_wholes_do_not_lean_on_the_history_and_say_why(
+    tuner: Browser, shop: MeasuredCar
+) -> None:
+    for k in range(6):
+        shop.further(0.1 + k / 100)
+    body = tuner.get(f"/gains?from={shop.before}&to={shop.after}").text
+    assert "earlier sessions on this dyno" not in body
+    assert "its history is left out" in body
 
 
 def test_one_pull_each_without_history_says_that_nothing_is_known(tuner: Browser, shop: MeasuredCar) -> None:

@@ -8,7 +8,7 @@ from numpy.typing import NDArray
 from app.calc.dyno.curve import Curve, Pulls
 from app.calc.dyno.history import History
 from app.calc.dyno.simultaneous import Band, Sample, simultaneous_band
-from app.calc.number_text import plain, rpm
+from app.calc.number_text import counted, plain, rpm
 from app.errors import BadInput
 
 Values = NDArray[np.float64]
@@ -52,9 +52,10 @@ def gain(before: Pulls, after: Pulls, *, history: History | None = None) -> Gain
     """The gain from `before` to `after` with its band.
 
     Variances are pooled over both sessions and, where the dyno has a history, with that: every past session adds
-    degrees of freedom, unless these sessions are significantly noisier (F test, 5 %), then their own variance counts
-    alone and a warning says so. The band holds what does not repeat within a session; what changed between the two
-    sessions (straps, tyres, fuel, weather) is no part of it. Raises BadInput when they share fewer than 500 rpm.
+    degrees of freedom, unless these sessions are significantly noisier (F test, 5 %) or have too few pulls to show
+    that they are; then their own variance counts alone and a warning says so. The band holds what does not repeat
+    within a session; what changed between the two sessions (straps, tyres, fuel, weather) is no part of it. Raises
+    BadInput when they share fewer than 500 rpm.
     """
     low = max(before.speed_rpm[0], after.speed_rpm[0])
     high = min(before.speed_rpm[-1], after.speed_rpm[-1])
@@ -112,25 +113,36 @@ def _noise(a: Pulls, b: Pulls, history: History | None) -> _Noise:
         warnings.append("The two sessions scatter differently; each counts with its own scatter.")
     if min(a.count, b.count) > 1 and max(a.count, b.count) > 2 * min(a.count, b.count):
         warnings.append(
-            f"{min(a.count, b.count)} pulls against {max(a.count, b.count)}: the band takes both sessions to scatter "
-            "alike unless they plainly differ, which few pulls cannot show; make as many in each."
+            f"{counted(min(a.count, b.count), 'pull')} against {max(a.count, b.count)}: the band takes both sessions "
+            "to scatter alike unless they plainly differ, which few pulls cannot show; make as many in each."
         )
-    if band.used_history and 2 in (a.count, b.count):
-        warnings.append(
-            "Two pulls cannot show whether they scatter more than this dyno usually does, and the band takes them not "
-            "to; make three or more."
-        )
+    if history is not None and not any(band.noisier):
+        warnings.extend(_leaning(band))
     if a.count == 1 or b.count == 1:
         single = "each session is" if a.count == b.count == 1 else "one session is"
         warnings.append(f"Only one pull: {single} judged by other pulls' scatter.")
     return _Noise(band, _method(band, a.count + b.count, history), tuple(warnings))
 
 
+def _leaning(band: Band) -> list[str]:
+    """Why the dyno's history does not count, or not wholly."""
+    if band.used_history and band.history_from is None:
+        return []
+    pulls = band.history_from
+    enough = "" if pulls is None else f" From {pulls} pulls in each session on it counts wholly."
+    if band.used_history:
+        return [f"So few pulls hardly show whether they repeat as usual: the dyno's history counts in part.{enough}"]
+    return [
+        "So few pulls cannot show whether they repeat as this dyno usually does: its history is left out and their own "
+        f"scatter is used alone.{enough}"
+    ]
+
+
 def _method(band: Band, pulls: int, history: History | None) -> str:
-    source = f"the scatter of these {pulls} pulls"
+    source = f"the scatter of these {counted(pulls, 'pull')}"
     if band.used_history and history is not None:
-        source = f"{source} and of {history.sessions} earlier sessions on this dyno"
-    freedom = f"{band.dof:.0f} degrees of freedom"
+        source = f"{source} and of {counted(history.sessions, 'earlier session')} on this dyno"
+    freedom = counted(round(band.dof), "degree of freedom", "degrees of freedom")
     return f"Band from {source}, {freedom}. It covers the whole curve at once with 95 % confidence."
 
 

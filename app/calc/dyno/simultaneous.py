@@ -13,7 +13,11 @@ from app.calc.dyno.noise_structure import Structure, merged, pooled_variance, st
 Values = NDArray[np.float64]
 
 _QUARTERS = 4
-_NO_TRUST, _FULL_TRUST = 0.05, 0.3
+_NO_TRUST, _FULL_TRUST = 0.05, 0.2
+# The chance that these pulls would have shown twice the usual scatter, from which the history counts a little and
+# wholly. Set by simulation: tests count the coverage that it gives.
+_NO_POWER, _FULL_POWER = 0.64, 0.72
+_MOST_PULLS = 20
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -35,7 +39,8 @@ class Band:
 
     dof : degrees of freedom at the threshold. used_history : the dyno's history is in the band. noisier : of each
     session, whether it scatters significantly more than the history, so that its own scatter is used alone. unequal :
-    the sessions scatter significantly differently from each other.
+    the sessions scatter significantly differently from each other. history_from : pulls in each session from which on
+    the history would count wholly; None when it does, when there is none, and when 20 would not be enough.
     """
 
     se: Values
@@ -44,6 +49,7 @@ class Band:
     used_history: bool
     noisier: tuple[bool, ...]
     unequal: bool
+    history_from: int | None = None
 
     @property
     def half(self) -> Values:
@@ -55,22 +61,59 @@ def simultaneous_band(samples: Sequence[Sample], history: History | None, *, alp
 
     Without history the sessions' variances are pooled, unless an F test at 5 % tells them apart. With history each
     session's variance is moderated by it, s̃² = (d₀h² + ds²)/(d₀ + d) (Smyth 2004, see history.py), unless the session
-    scatters significantly more than the history; then its own variance counts alone.
+    scatters significantly more than the history; then its own variance counts alone. The same where a test could not
+    have told: pulls lean on the history as far as they would have shown a doubled scatter. Whole-pull errors need six
+    or more pulls for that; waves along the curve need two or three.
 
-    Coverage, counted in simulations with 2 to 10 pulls each, 3000 gains a case, for level, smooth and white noise, a
-    mixture and noise that grows towards one end: 0.941 to 0.967 without history and 0.943 to 0.969 with ten past
-    sessions; 0.943 to 0.973 when one session scatters twice as much as the other; up to 0.989 on a dyno whose sessions
-    differ much. Two things no formula makes good for: a session that scatters twice as much as the dyno ever did, with
-    too few pulls to show it (against ten calm sessions 0.84 at worst with two pulls, 0.89 with three, 0.92 with five),
-    and two or three noisy pulls against eight calm ones (0.83 at worst).
+    Coverage, counted in simulations with 2 to 10 pulls each for level, smooth and white noise, a mixture and noise that
+    grows towards one end, lies between 0.94 and 0.97, with and without history, and also when one session scatters
+    twice as much as the other and as the history.
     """
     structure = _own_structure(samples)
     if history is None:
         return None if structure is None else _from_own(samples, structure, alpha, noisier=False)
+    if structure is None:
+        return _with_history(samples, [1.0] * len(samples), structure, history, alpha)
+    share, enough = _history_share(min(s.dof for s in samples if s.dof > 0), structure, history)
+    if share == 0.0:
+        return replace(_from_own(samples, structure, alpha, noisier=False), history_from=enough)
     trust = [_trust(sample, samples, structure, history) for sample in samples]
-    if structure is not None and not any(trust):
+    if not any(trust):
         return _from_own(samples, structure, alpha, noisier=True)
-    return _with_history(samples, trust, structure, history, alpha)
+    backed = _with_history(samples, trust, structure, history, alpha)
+    if share == 1.0 or backed is None:
+        return backed
+    return replace(_between(backed, _from_own(samples, structure, alpha, noisier=False), share), history_from=enough)
+
+
+def _history_share(dof: int, structure: Structure, history: History) -> tuple[float, int | None]:
+    """How far pulls with `dof` in their session may lean on the history, 0 … 1, and from how many pulls on wholly.
+
+    By the power of the F test at 5 % of one session against the history when the session scatters twice as much: what
+    a test would overlook, no band can make good for.
+    """
+    from scipy.special import fdtrc, fdtri
+
+    both = merged([one for one in (structure, history.structure) if one is not None]) or structure
+    past = 1.0 / (1.0 / history.between_dof + 1.0 / (history.dof * both.pieces))
+
+    def share(raw: int) -> float:
+        own = raw * both.pieces
+        power = float(fdtrc(own, past, fdtri(own, past, 1.0 - _NO_TRUST) / 4.0))
+        return float(np.clip((power - _NO_POWER) / (_FULL_POWER - _NO_POWER), 0.0, 1.0))
+
+    found = share(dof)
+    if found == 1.0:
+        return found, None
+    return found, next((raw + 1 for raw in range(dof + 1, _MOST_PULLS) if share(raw) == 1.0), None)
+
+
+def _between(backed: Band, own: Band, share: float) -> Band:
+    """The band whose half width lies between two others: `share` of the one, the rest of the other."""
+    threshold = share * backed.threshold + (1.0 - share) * own.threshold
+    half = share * backed.half + (1.0 - share) * own.half
+    dof = 1.0 / (share / backed.dof + (1.0 - share) / own.dof)
+    return replace(backed, se=half / threshold, threshold=threshold, dof=dof)
 
 
 def _own_structure(samples: Sequence[Sample]) -> Structure | None:
@@ -189,14 +232,26 @@ def planned_threshold(
     if history is None:
         if structure is None:
             return None
-        then = replace(structure, dof=raw)
-        estimate = pooled_dof(raw, then)
-        return _solved(estimate, estimate.by_variance, 1.0, Shape(then, points, estimate.drift, 1.0), ALPHA)
+        return _planned_alone(structure, points, raw)
     both = merged([one for one in (structure, history.structure) if one is not None])
     if both is None:
         return None
+    share, _ = _history_share(pulls - 1, both, history)
     prior, own = _prior(history, both), pooled_dof(raw / 2.0, both).by_variance
-    return _backed(pooled_dof(raw, both), [own] * 2, [prior.dof] * 2, [1.0] * 2, prior, both, points, ALPHA)
+    backed = _backed(pooled_dof(raw, both), [own] * 2, [prior.dof] * 2, [1.0] * 2, prior, both, points, ALPHA)
+    if share == 1.0:
+        return backed
+    alone = _planned_alone(both, points, raw)
+    return (
+        share * backed[0] + (1.0 - share) * alone[0],
+        1.0 / (share / backed[1] + (1.0 - share) / alone[1]),
+    )
+
+
+def _planned_alone(structure: Structure, points: int, raw: float) -> tuple[float, float]:
+    then = replace(structure, dof=raw)
+    estimate = pooled_dof(raw, then)
+    return _solved(estimate, estimate.by_variance, 1.0, Shape(then, points, estimate.drift, 1.0), ALPHA)
 
 
 @dataclass(frozen=True, slots=True)
@@ -230,7 +285,7 @@ def _welch(variances: Sequence[float], dofs: Sequence[float]) -> float:
 
 def _alike(samples: Sequence[Sample], structure: Structure) -> float:
     """How far the sessions' variances are pooled, 1 … 0, by a two-sided F test over the whole curve: wholly from
-    p = 30 % up, not at all below 5 %."""
+    p = 20 % up, not at all below 5 %."""
     from scipy.special import fdtrc
 
     if len(samples) < 2 or any(sample.dof == 0 for sample in samples):
@@ -251,7 +306,7 @@ def _trust(sample: Sample, samples: Sequence[Sample], structure: Structure | Non
     """How far the history's variance holds for a session, 1 … 0, by whether the session scatters more.
 
     F tests of the session and of all sessions together against the history, over the whole curve and in quarters of
-    it; full trust from p = 30 % up, none below 5 %. A sharp limit would trust the history whenever a noisy session by
+    it; full trust from p = 20 % up, none below 5 %. A sharp limit would trust the history whenever a noisy session by
     chance looks almost quiet enough.
     """
     if sample.dof == 0 or structure is None:

@@ -50,6 +50,13 @@ def test_one_session_that_scatters_twice_as_much(kind: str) -> None:
     assert coverage(kind, 3, noisier=2.0, repeats=REPEATS).covered >= LEAST
 
 
+@pytest.mark.parametrize("pulls", [2, 3])
+@pytest.mark.parametrize("kind", ["smooth", "level", "mixed"])
+def test_one_session_that_scatters_twice_as_much_as_ten_calm_ones(kind: str, pulls: int) -> None:
+    """Before the history gave way to what a few pulls cannot show, two mixed pulls were covered 0.84."""
+    assert coverage(kind, pulls, sessions=10, noisier=2.0, repeats=REPEATS).covered >= LEAST
+
+
 def test_ten_past_sessions_narrow_the_band_by_a_third() -> None:
     alone, backed = counted("smooth", 0), counted("smooth", 10)
     assert backed.half_kw < 0.72 * alone.half_kw
@@ -92,9 +99,9 @@ def test_every_kind_with_one_session_twice_as_noisy(kind: str, pulls: int) -> No
 @pytest.mark.release
 @pytest.mark.parametrize(("kind", "pulls"), [*itertools.product(KINDS, [2, 3, 5, 10])])
 def test_one_session_twice_as_noisy_as_the_dyno_ever_was(kind: str, pulls: int) -> None:
-    """Two or three pulls cannot show that they are no ordinary ones: what a calm history costs then is counted."""
+    """A calm history must not be lent to pulls too few to show that they are no ordinary ones."""
     found = coverage(kind, pulls, sessions=10, noisier=2.0, repeats=RELEASE_REPEATS, seed=7)
-    assert found.covered >= {2: 0.82, 3: 0.87, 5: 0.9, 10: LOWEST}[pulls]
+    assert LOWEST <= found.covered <= 0.98
 
 
 @pytest.mark.release

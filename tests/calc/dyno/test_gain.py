@@ -1,5 +1,7 @@
 """The shop can rely on it that a gain is the difference that was measured, with what is not known beside it."""
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
 from hypothesis import given, settings
@@ -56,14 +58,33 @@ def test_history_narrows_the_band_and_says_so() -> None:
     warned = 0
     for seed in range(12):
         draw = np.random.default_rng(seed)
-        a, b = session(draw, BEFORE, "mixed", 3), session(draw, AFTER, "mixed", 3)
-        alone, backed = gain(a, b), gain(a, b, history=HISTORY)
+        a, b = session(draw, BEFORE, "ripple", 3), session(draw, AFTER, "ripple", 3)
+        alone, backed = gain(a, b), gain(a, b, history=past(draw, "ripple", 12))
         assert alone.half_kw is not None and backed.half_kw is not None
         assert ("12 earlier sessions" in backed.method) == backed.used_history
         warned += bool(backed.warnings)
         narrower.append(backed.half_kw.mean() / alone.half_kw.mean())
     assert np.median(narrower) < 0.85
     assert warned <= 4
+
+
+def test_one_earlier_session_is_counted_as_one() -> None:
+    """The sentence stands on the report that a customer reads."""
+    told = [
+        found.method
+        for seed in range(12)
+        for draw in [np.random.default_rng(seed)]
+        for found in [
+            gain(
+                session(draw, BEFORE, "mixed", 3),
+                session(draw, AFTER, "mixed", 3),
+                history=replace(HISTORY, sessions=1),
+            )
+        ]
+        if found.used_history
+    ]
+    assert told
+    assert all("scatter of these 6 pulls and of 1 earlier session on this dyno" in method for method in told)
 
 
 def test_a_session_much_noisier_than_the_history_stands_alone() -> None:
@@ -87,11 +108,30 @@ def test_sessions_that_scatter_differently_are_said_to() -> None:
     assert any("scatter differently" in warning for warning in found.warnings)
 
 
-def test_two_pulls_that_lean_on_a_history_are_warned_of() -> None:
+def test_pulls_too_few_to_show_a_doubled_scatter_do_not_lean_on_the_history_and_say_from_how_many_they_would() -> None:
+    """Level noise: a pull is worth one value, and three of them tell little; eight of them do."""
     draw = np.random.default_rng(26)
-    two = session(draw, BEFORE, "ripple", 2), session(draw, AFTER, "ripple", 3)
-    assert any("Two pulls cannot show" in warning for warning in gain(*two, history=HISTORY).warnings)
-    assert not any("Two pulls cannot show" in warning for warning in gain(*two).warnings)
+    history = past(draw, "level", 12)
+    alone = gain(*THREE, history=history)
+    assert not alone.used_history
+    assert alone.half_kw is not None and np.allclose(alone.half_kw, gain(*THREE).half_kw)
+    [warning] = alone.warnings
+    assert "cannot show whether they repeat as this dyno usually does" in warning
+    enough = int(warning.split(" From ")[1].split()[0])
+    assert 5 <= enough <= 12
+    many = session(draw, BEFORE, "level", enough), session(draw, AFTER, "level", enough)
+    assert gain(*many, history=history).used_history
+    assert not any("cannot show" in warning for warning in gain(*THREE).warnings)
+
+
+def test_pulls_that_show_it_nearly_lean_on_the_history_in_part() -> None:
+    draw = np.random.default_rng(27)
+    five = session(draw, BEFORE, "mixed", 5), session(draw, AFTER, "mixed", 5)
+    alone, partly = gain(*five), gain(*five, history=HISTORY)
+    assert partly.used_history
+    assert any("counts in part" in warning for warning in partly.warnings)
+    assert alone.half_kw is not None and partly.half_kw is not None
+    assert partly.half_kw.mean() < alone.half_kw.mean()
 
 
 def test_very_different_numbers_of_pulls_are_warned_of() -> None:
