@@ -32,6 +32,7 @@ import app.pages.diff.naming
 import app.pages.diff.routes
 import app.pages.dyno.dynos
 import app.pages.dyno.inbox
+import app.pages.dyno.rollers
 import app.pages.dyno.routes
 import app.pages.flash
 import app.pages.fleet
@@ -89,6 +90,7 @@ PAGES: tuple[ModuleType, ...] = (
     app.pages.diff.routes,
     app.pages.dyno.dynos,
     app.pages.dyno.inbox,
+    app.pages.dyno.rollers,
     app.pages.dyno.routes,
     app.pages.flash,
     app.pages.fleet,

@@ -7,6 +7,7 @@ from sqlalchemy.orm import Session
 
 from app.errors import BadInput
 from app.record import dyno, journal
+from app.record.rollers import columns_of
 from app.record.tables import Dyno, Person
 
 
@@ -33,6 +34,6 @@ def confirm_columns(
         action="confirm columns",
         sentence=f"Columns of dyno “{row.name}” confirmed: {listed}.",
         subject=("dyno", row.id),
-        facts={"columns": row.profile},
+        facts={"columns": columns_of(row) or {}},
     )
     return row

@@ -20,6 +20,7 @@ from app.readers.dyno_columns import ColumnProfile
 from app.readers.dyno_file import read_dyno_file
 from app.record import channels, dyno, vehicles
 from app.record.dyno import RunRecord
+from app.record.rollers import columns_of
 from app.record.row_id import row_id
 from app.record.tables import DynoSession
 from app.web.now import Now
@@ -223,7 +224,7 @@ def upload_runs(
     """Add the pulls of one file, as the dyno wrote it; the answer says what was understood."""
     data, label = read_upload(form.file, field="file")
     row = dyno.dyno_session(session, session_id)
-    profile = dyno.dyno(session, row.dyno_id).profile
+    profile = columns_of(dyno.dyno(session, row.dyno_id))
     found = read_dyno_file(data, profile=None if profile is None else ColumnProfile.from_json(profile))
     runs = NewRuns.of_file(
         found,

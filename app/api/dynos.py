@@ -10,6 +10,7 @@ from app.api.model import ApiOut, Time
 from app.calc.dyno.control_chart import Chart, individuals, standard_deviations, usual_count
 from app.calc.dyno.history import Spread
 from app.record import dyno, dyno_curves, dyno_levels
+from app.record.rollers import columns_of, rollers_of
 from app.record.tables import DynoSession
 from app.web.signed_in import Viewer
 from app.web.transaction import Read
@@ -59,13 +60,31 @@ class CarOut(ApiOut):
     mean_power_kw: ChartOut | None
 
 
+class RollersOut(ApiOut):
+    """Rollers of a dyno that records speed alone: inertia, radius, drag A + B·v + C·v²; `…_u` standard
+    uncertainties in the same units."""
+
+    inertia_kgm2: float
+    inertia_u: float
+    radius_m: float
+    radius_u: float
+    a_n: float
+    a_u: float
+    b_n_per_ms: float
+    b_u: float
+    c_n_per_ms2: float
+    c_u: float
+
+
 class DynoDetail(ApiOut):
-    """`columns`: heading → quantity and unit, as a person confirmed them; null while nobody has."""
+    """`columns`: heading → quantity and unit, as a person confirmed them; null while nobody has. `rollers`: null
+    while nobody has entered them."""
 
     id: int
     name: str
     note: str
     columns: dict[str, dict[str, str | None]] | None
+    rollers: RollersOut | None
     history: HistoryOut | None
     level_scatter_percent: ChartOut | None
     cars: list[CarOut]
@@ -76,6 +95,7 @@ class DynoDetail(ApiOut):
 def show_dyno(dyno_id: int, session: Read, _person: Viewer) -> DynoDetail:
     """A dyno with its pooled repeatability, control charts and sessions, oldest first."""
     place = dyno.dyno(session, dyno_id)
+    rollers = rollers_of(place)
     rows = dyno.sessions_of_dyno(session, place.id)
     spreads = dyno_curves.spreads(session, [row.id for row in rows])
     past = dyno_curves.history(session, place.id)
@@ -83,7 +103,8 @@ def show_dyno(dyno_id: int, session: Read, _person: Viewer) -> DynoDetail:
         id=place.id,
         name=place.name,
         note=place.note,
-        columns=place.profile,
+        columns=columns_of(place),
+        rollers=None if rollers is None else RollersOut.model_validate(rollers),
         history=None
         if past is None
         else HistoryOut(

@@ -7,6 +7,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from app.errors import BadInput
+from app.readers.dyno_columns import ColumnProfile
 from app.readers.dyno_file import read_dyno_file
 
 Values = NDArray[np.float64]
@@ -14,21 +15,23 @@ Values = NDArray[np.float64]
 
 @dataclass(frozen=True, slots=True, eq=False)
 class RollerRecording:
-    """One recording, each (n,), in order of time; engine speed only where the file has it."""
+    """One recording, each (n,), in order of time; engine speed only where the file has it. `road_speed_measured`: the
+    file told road speed, not how fast the roller turns."""
 
     time_s: Values
     omega_rad_s: Values
     engine_speed_rpm: Values | None
+    road_speed_measured: bool = False
 
 
-def read_roller_recording(data: bytes, *, radius_m: float) -> RollerRecording:
+def read_roller_recording(data: bytes, *, radius_m: float, profile: ColumnProfile | None = None) -> RollerRecording:
     """Time and angular speed of the roller; a road speed is turned into it by the roller's radius.
 
     Raises BadInput when the file holds several recordings, no time, or neither roller speed nor road speed.
     """
     if not radius_m > 0:
         raise BadInput("The roller's radius must be above 0.", field="radius")
-    file = read_dyno_file(data)
+    file = read_dyno_file(data, profile=profile)
     if len(file.pulls) != 1:
         raise BadInput(f"The file holds {len(file.pulls)} pulls; give one pull in a file.")
     channels = file.pulls[0].channels
@@ -45,4 +48,5 @@ def read_roller_recording(data: bytes, *, radius_m: float) -> RollerRecording:
     whole = np.isfinite(time) & np.isfinite(omega)
     if engine is not None:
         whole &= np.isfinite(engine)
-    return RollerRecording(time[whole], omega[whole], None if engine is None else engine[whole])
+    measured = "roller_speed_rpm" not in channels
+    return RollerRecording(time[whole], omega[whole], None if engine is None else engine[whole], measured)

@@ -15,6 +15,7 @@ from app.pages.dyno.profile import ColumnRow, choices, rows_of
 from app.record import dyno, dyno_curves, dyno_levels, vehicles
 from app.record.car_state import vehicle_label
 from app.record.dyno_levels import CarLevels
+from app.record.rollers import columns_of
 from app.record.tables import DynoSession, Person
 from app.web.page import View, day, writing_as
 
@@ -104,7 +105,7 @@ def dyno_page(
         ),
         chosen_car="" if chosen is None else str(chosen.vehicle_id),
         sessions=_lines(session, rows),
-        confirmed=len(place.profile or {}),
+        confirmed=len(columns_of(place) or {}),
         columns=columns or _last_columns(session, rows),
         choices=choices() if person.role != "front_desk" else (),
         sample=sample,

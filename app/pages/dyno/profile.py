@@ -12,6 +12,7 @@ from app.readers.dyno_csv import DynoFile
 from app.readers.dyno_file import read_dyno_file
 from app.readers.dyno_words import BY_NAME
 from app.record import dyno
+from app.record.rollers import columns_of
 
 
 @dataclass(frozen=True, slots=True)
@@ -26,7 +27,7 @@ class ColumnRow:
 
 def profile_of(session: Session, dyno_id: int) -> ColumnProfile | None:
     """The dyno's confirmed columns; None while nobody has confirmed any."""
-    kept = dyno.dyno(session, dyno_id).profile
+    kept = columns_of(dyno.dyno(session, dyno_id))
     return None if kept is None else ColumnProfile.from_json(kept)
 
 
