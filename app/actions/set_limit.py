@@ -5,10 +5,9 @@ from dataclasses import dataclass
 
 from sqlalchemy.orm import Session
 
-from app.calc.dyno.channel_names import CHANNEL_NAMES, LIMITABLE, channel_label
-from app.calc.units import UNITS_OF
+from app.calc.dyno.channel_names import LIMITABLE
 from app.errors import BadInput, Conflict, NotFound
-from app.record import journal, vehicles
+from app.record import journal, limits, vehicles
 from app.record.tables import Person, VehicleLimit
 
 
@@ -25,6 +24,21 @@ class NewLimit:
     load_lo_percent: float | None = None
     load_hi_percent: float | None = None
     note: str = ""
+
+
+def ending(old: VehicleLimit, reason: str) -> NewLimit:
+    """What withdraws a limit: its own figures, with the reason as the note."""
+    return NewLimit(
+        channel=old.channel,
+        bound=old.bound,
+        value=old.value,
+        severity=old.severity,
+        speed_lo_rpm=old.speed_lo_rpm,
+        speed_hi_rpm=old.speed_hi_rpm,
+        load_lo_percent=old.load_lo_percent,
+        load_hi_percent=old.load_hi_percent,
+        note=reason,
+    )
 
 
 def set_limit(
@@ -68,7 +82,7 @@ def set_limit(
         at=at,
         person=person,
         action="set limit",
-        sentence=f"Limit {verb}: {_words(limit)}.",
+        sentence=f"Limit {verb}: {limits.words(limit.channel, limit.bound, limit.value)}.",
         vehicle_id=vehicle.id,
         subject=("vehicle_limit", row.id),
     )
@@ -99,8 +113,3 @@ def _check_replaced(session: Session, vehicle_id: int, supersedes_id: int) -> No
         raise NotFound("The limit to replace is not one of this car.")
     if all(row.id != old.id for row in vehicles.limits(session, vehicle_id)):
         raise Conflict("That limit was replaced or withdrawn already; look at the limits in force.")
-
-
-def _words(limit: NewLimit) -> str:
-    unit = UNITS_OF[CHANNEL_NAMES[limit.channel].quantity][0]
-    return f"{channel_label(limit.channel)} {limit.bound} {limit.value:g} {unit}"

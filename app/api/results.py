@@ -7,7 +7,8 @@ from sqlalchemy.orm import Session
 from app.actions.attribute import Result, attribute
 from app.actions.record_economy_trial import record_economy_trial
 from app.actions.record_strip_run import FIELDS, record_strip_run
-from app.actions.set_limit import NewLimit, set_limit
+from app.actions.reinstate_limit import reinstate_limit
+from app.actions.set_limit import NewLimit, ending, set_limit
 from app.api.attribution import AttributionIn, AttributionOut, attributions_out
 from app.api.model import ApiIn, ApiOut, Time
 from app.api.paging import Cursor, Limit, ListPage, cut, decode_number, encode_cursor
@@ -237,8 +238,14 @@ def withdraw_limit(limit_id: int, body: WithdrawalIn, session: Write, person: Tu
         person=person,
         at=now,
         vehicle_id=old.vehicle_id,
-        limit=NewLimit(channel=old.channel, bound=old.bound, value=old.value, severity=old.severity, note=body.reason),
+        limit=ending(old, body.reason),
         supersedes_id=old.id,
         withdrawn=True,
     )
     return LimitOut.model_validate(row)
+
+
+@router.post("/limits/{limit_id:int}/reinstatement", status_code=status.HTTP_201_CREATED)
+def put_limit_back(limit_id: int, session: Write, person: Tuner, now: Now) -> LimitOut:
+    """Put a withdrawn limit back in force, as it stood; the answer is the limit under its new number."""
+    return LimitOut.model_validate(reinstate_limit(session, person=person, at=now, limit_id=limit_id))

@@ -8,7 +8,8 @@ from fastapi import APIRouter, Form, Request
 from fastapi.responses import HTMLResponse, Response
 from sqlalchemy.orm import Session
 
-from app.actions.set_limit import NewLimit, set_limit
+from app.actions.reinstate_limit import reinstate_limit
+from app.actions.set_limit import NewLimit, ending, set_limit
 from app.calc.dyno.channel_names import CHANNEL_NAMES, LIMITABLE, channel_label
 from app.calc.dyno.limits import Limit
 from app.errors import AppError, BadInput, NotFound
@@ -35,7 +36,7 @@ _FIELD_OF = {
 
 @dataclass(frozen=True, slots=True)
 class LimitRow:
-    """One limit in words; `state` is "in force", "replaced" or "withdrawn"."""
+    """One limit in words; `state` and `why` are those of its record."""
 
     id: int
     what: str
@@ -45,6 +46,7 @@ class LimitRow:
     by: str
     at: dt.datetime
     state: str
+    why: str
 
 
 @dataclass(frozen=True, slots=True)
@@ -56,6 +58,7 @@ class LimitsPage:
     ended: tuple[LimitRow, ...]
     channels: tuple[tuple[str, str], ...]
     replacing: LimitRow | None
+    done: LimitRow | None
     values: dict[str, str]
     reason: str
     errors: dict[str, str]
@@ -124,6 +127,7 @@ def _row(session: Session, one: LimitRecord, units: UnitsView) -> LimitRow:
         flashes.person_name(session, row.by_id),
         row.at,
         one.state,
+        one.why,
     )
 
 
@@ -147,8 +151,10 @@ def _page(
     error: AppError | None = None,
     replace: int | None = None,
     withdrawing: tuple[int, str] | None = None,
+    done: int | None = None,
 ) -> LimitsPage:
-    """The page; `withdrawing` is the limit whose withdrawal was refused, and the reason as typed."""
+    """The page; `withdrawing` is the limit whose withdrawal was refused, and the reason as typed; `done`
+    the one that was just withdrawn or put back."""
     vehicle = vehicles.vehicle(session, vehicle_id)
     units = view.units
     rows = limits.history(session, vehicle.id)
@@ -166,6 +172,7 @@ def _page(
             for name in sorted(LIMITABLE, key=channel_label)
         ),
         None if chosen is None else next(row for row in shown if row.id == chosen.id),
+        next((row for row in shown if row.id == done and row.state in ("withdrawn", "in force")), None),
         values,
         "" if withdrawing is None else withdrawing[1],
         {} if error is None else _at_field(error, withdrawing),
@@ -225,9 +232,14 @@ def _new_limit(form: LimitForm, units: UnitsView) -> NewLimit:
 
 @router.get("/vehicles/{vehicle_id:int}/limits")
 def show_limits(
-    request: Request, vehicle_id: int, session: Read, person: Viewer, replace: int | None = None
+    request: Request,
+    vehicle_id: int,
+    session: Read,
+    person: Viewer,
+    replace: int | None = None,
+    done: int | None = None,
 ) -> HTMLResponse:
-    page = _page(session, vehicle_id, _reader(request, session, person), replace=replace)
+    page = _page(session, vehicle_id, _reader(request, session, person), replace=replace, done=done)
     return render(request, "limits/page.html", page, session=session, person=person, title="Limits")
 
 
@@ -274,7 +286,6 @@ def withdraw(
     now: Now,
 ) -> Response:
     old = limits.limit(session, limit_id)
-    ending = NewLimit(channel=old.channel, bound=old.bound, value=old.value, severity=old.severity, note=form.reason)
     try:
         with session.begin_nested():
             set_limit(
@@ -282,7 +293,7 @@ def withdraw(
                 person=person,
                 at=now,
                 vehicle_id=old.vehicle_id,
-                limit=ending,
+                limit=ending(old, form.reason),
                 supersedes_id=old.id,
                 withdrawn=True,
             )
@@ -292,4 +303,19 @@ def withdraw(
         return render(
             request, "limits/page.html", page, session=session, person=person, title="Limits", status=error.status
         )
-    return see_other(request, session, f"/vehicles/{old.vehicle_id}/limits", once)
+    return see_other(request, session, f"/vehicles/{old.vehicle_id}/limits?done={old.id}", once)
+
+
+@router.post("/limits/{limit_id:int}/reinstate")
+def reinstate(
+    request: Request,
+    limit_id: int,
+    _form: Annotated[FormModel, Form()],
+    once: OncePerForm,
+    session: Write,
+    person: Tuner,
+    now: Now,
+) -> Response:
+    """Puts a limit back in force that was withdrawn by mistake."""
+    row = reinstate_limit(session, person=person, at=now, limit_id=limit_id)
+    return see_other(request, session, f"/vehicles/{row.vehicle_id}/limits?done={row.id}", once)

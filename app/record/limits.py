@@ -6,17 +6,21 @@ from dataclasses import dataclass
 from sqlalchemy import select
 from sqlalchemy.orm import Session
 
+from app.calc.dyno.channel_names import CHANNEL_NAMES, channel_label
 from app.calc.dyno.limits import Limit
+from app.calc.units import UNITS_OF
 from app.errors import NotFound
 from app.record.tables import VehicleLimit
 
 
 @dataclass(frozen=True, slots=True)
 class LimitRecord:
-    """A limit with what became of it: "in force", "replaced" or "withdrawn"."""
+    """A limit with what became of it: "in force", "replaced", "withdrawn", or "back in force" when a later row set it
+    again after its withdrawal. `why` is the reason of the withdrawal."""
 
     limit: VehicleLimit
     state: str
+    why: str = ""
 
 
 def limit(session: Session, limit_id: int) -> VehicleLimit:
@@ -33,11 +37,27 @@ def history(session: Session, vehicle_id: int) -> Sequence[LimitRecord]:
     ).all()
     ended = {row.supersedes_id: row for row in rows if row.supersedes_id is not None}
 
-    def state(row: VehicleLimit) -> str:
+    def record(row: VehicleLimit) -> LimitRecord:
         end = ended.get(row.id)
-        return "in force" if end is None else "withdrawn" if end.withdrawn else "replaced"
+        if end is None:
+            return LimitRecord(row, "in force")
+        if not end.withdrawn:
+            return LimitRecord(row, "replaced")
+        return LimitRecord(row, "back in force" if end.id in ended else "withdrawn", end.note)
 
-    return [LimitRecord(row, state(row)) for row in rows if not row.withdrawn]
+    return [record(row) for row in rows if not row.withdrawn]
+
+
+def successor(session: Session, limit_id: int) -> VehicleLimit | None:
+    """The row that took the place of this one."""
+    query = select(VehicleLimit).where(VehicleLimit.supersedes_id == limit_id).order_by(VehicleLimit.id).limit(1)
+    return session.scalars(query).one_or_none()
+
+
+def words(channel: str, bound: str, value: float) -> str:
+    """ "Lambda max 0.88 λ", as the journal has it, in the unit that the channel is kept in."""
+    unit = UNITS_OF[CHANNEL_NAMES[channel].quantity][0]
+    return f"{channel_label(channel)} {bound} {value:g} {unit}"
 
 
 def to_check(row: VehicleLimit) -> Limit:

@@ -52,6 +52,7 @@ TOPICS = {
         "record strip run",
         "record economy trial",
         "set limit",
+        "reinstate limit",
     ),
     "restore": (
         "open restore",

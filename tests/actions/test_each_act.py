@@ -19,15 +19,16 @@ from app.actions.pin_vehicle import pin_vehicle
 from app.actions.record_economy_trial import record_economy_trial
 from app.actions.record_first_start import record_first_start
 from app.actions.record_strip_run import record_strip_run
+from app.actions.reinstate_limit import reinstate_limit
 from app.actions.reopen_visit import reopen_visit
 from app.actions.restore_attachment import restore_attachment
 from app.actions.scan_faults import scan_faults
-from app.actions.set_limit import NewLimit, set_limit
+from app.actions.set_limit import NewLimit, ending, set_limit
 from app.actions.waive_coding import waive_coding
 from app.actions.withdraw_attachment import withdraw_attachment
 from app.errors import Conflict
 from app.readers.fault_list import read_fault_list
-from app.record import content, dyno, vehicles
+from app.record import content, dyno, limits, vehicles
 from app.record.tables import (
     Attachment,
     Attribution,
@@ -39,6 +40,7 @@ from app.record.tables import (
     ReadBack,
     StockRead,
     Vehicle,
+    VehicleLimit,
     Visit,
 )
 from app.record.verify import verify
@@ -104,6 +106,31 @@ def attach_again(on: Ready) -> Attachment:
 
 def reopen(on: Ready) -> Visit:
     return reopen_visit(on.shop.session, person=on.shop.person, at=on.shop.now(), vehicle_id=on.vehicle.id)
+
+
+def limited(on: Ready) -> VehicleLimit:
+    return set_limit(
+        on.shop.session,
+        person=on.shop.person,
+        at=on.shop.now(),
+        vehicle_id=on.vehicle.id,
+        limit=NewLimit("lambda_", "max", 0.92),
+    )
+
+
+def limit_again(on: Ready) -> VehicleLimit:
+    row = limited(on)
+    who = on.shop.person
+    set_limit(
+        on.shop.session,
+        person=who,
+        at=on.shop.now(),
+        vehicle_id=on.vehicle.id,
+        limit=ending(row, "Wrong car."),
+        supersedes_id=row.id,
+        withdrawn=True,
+    )
+    return reinstate_limit(on.shop.session, person=who, at=on.shop.now(), limit_id=row.id)
 
 
 def attributed(on: Ready) -> Attribution:
@@ -231,18 +258,7 @@ ACTS = [
         "economy_trial",
         {"economy_trial": 1, "attribution": 1},
     ),
-    Act(
-        lambda on: set_limit(
-            on.shop.session,
-            person=on.shop.person,
-            at=on.shop.now(),
-            vehicle_id=on.vehicle.id,
-            limit=NewLimit("lambda_", "max", 0.92),
-        ),
-        "set limit",
-        "vehicle_limit",
-        {"vehicle_limit": 1},
-    ),
+    Act(limited, "set limit", "vehicle_limit", {"vehicle_limit": 1}),
 ]
 
 
@@ -371,6 +387,22 @@ def test_a_handover_is_taken_back_within_a_day_and_both_stay_in_the_journal(on: 
     with pytest.raises(Conflict, match="book it in anew"):
         reopen_visit(session, person=on.shop.person, at=later, vehicle_id=on.vehicle.id)
     assert newest(session, Visit).left_at == left
+
+
+def test_a_limit_put_back_takes_the_place_of_its_withdrawal(on: Ready) -> None:
+    session = on.shop.session
+    row = limit_again(on)
+    assert [one.id for one in vehicles.limits(session, on.vehicle.id)] == [row.id]
+    assert (row.channel, row.bound, row.value) == ("lambda_", "max", 0.92)
+    assert [(one.state, one.why) for one in limits.history(session, on.vehicle.id)] == [
+        ("back in force", "Wrong car."),
+        ("in force", ""),
+    ]
+    entry = newest(session, JournalEntry)
+    body = json.loads(entry.body)
+    assert (body["action"], body["subject"]) == ("reinstate limit", ["vehicle_limit", row.id])
+    assert body["sentence"] == "Limit back in force: Lambda max 0.92 λ."
+    assert verify(session).clean
 
 
 def test_a_file_taken_back_is_attached_again_with_all_that_was_said_of_it(on: Ready) -> None:

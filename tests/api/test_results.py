@@ -83,6 +83,27 @@ def test_a_limit_is_set_replaced_and_withdrawn_and_each_stays(caller: Caller, ca
     assert caller.get(path).json() == []
 
 
+@pytest.mark.parametrize("named_by", ["the limit", "its withdrawal"])
+def test_a_withdrawn_limit_is_put_back_once_as_it_stood(caller: Caller, car: Car, named_by: str) -> None:
+    path = f"/vehicles/{car.vehicle_id}/limits"
+    limit = caller.post(path, LIMIT).json()
+    early = caller.post(f"/limits/{limit['id']}/reinstatement", {})
+    assert (early.status_code, early.json()["detail"]) == (409, "This limit was not withdrawn; it is in force.")
+    gone = caller.post(f"/limits/{limit['id']}/withdrawal", {"reason": "Other turbo"}).json()
+    back = caller.post(f"/limits/{(limit if named_by == 'the limit' else gone)['id']}/reinstatement", {})
+    assert back.status_code == 201
+    differing = {"id", "supersedes_id"}
+    assert {k: v for k, v in back.json().items() if k not in differing} == {
+        k: v for k, v in limit.items() if k not in differing
+    }
+    assert caller.get(path).json() == [back.json()]
+    assert caller.post(f"/limits/{limit['id']}/reinstatement", {}).status_code == 409
+    replaced = caller.post(path, LIMIT | {"value": 0.86, "supersedes_id": back.json()["id"]})
+    assert replaced.status_code == 201
+    refused = caller.post(f"/limits/{back.json()['id']}/reinstatement", {})
+    assert refused.json()["detail"].startswith("This limit was replaced by another one")
+
+
 @pytest.mark.parametrize(
     ("changed", "field"),
     [

@@ -98,6 +98,38 @@ def test_a_limit_is_withdrawn_only_with_a_reason(tuner: Browser, car: Car, sqlit
     assert "field-error" not in again.text
 
 
+def test_a_withdrawal_by_mistake_is_taken_back_where_it_is_confirmed_and_where_it_is_listed(
+    tuner: Browser, front_desk: Browser, car: Car, sqlite_engine: Engine
+) -> None:
+    def in_force() -> list[tuple[str, float, float | None, str]]:
+        with reading(sqlite_engine) as session:
+            rows = vehicles.limits(session, car.vehicle_id)
+            return [(row.channel, row.value, row.speed_lo_rpm, row.note) for row in rows]
+
+    tuner.submit(address(car), LIMIT | {"note": "Cast manifold"})
+    before = in_force()
+    gone = tuner.submit("/limits/1/withdraw", {"reason": "Other manifold fitted"})
+    confirmed = tuner.get(gone.headers["location"]).text
+    assert "Withdrawn: Exhaust temperature at most 950.0\u202f°C, from 3,000 rpm." in confirmed
+    assert confirmed.count('action="/limits/1/reinstate"') == 2
+    listed = tuner.get(address(car)).text
+    assert listed.count('action="/limits/1/reinstate"') == 1
+    assert "withdrawn: Other manifold fitted" in listed
+    assert "/limits/1/reinstate" not in front_desk.get(gone.headers["location"]).text
+    back = tuner.submit("/limits/1/reinstate", {})
+    assert back.status_code == 303
+    assert in_force() == before
+    told = tuner.get(back.headers["location"]).text
+    assert "In force: Exhaust temperature at most 950.0\u202f°C, from 3,000 rpm." in told
+    assert "/limits/1/reinstate" not in told
+    assert "back in force: Other manifold fitted" in told
+    again = tuner.submit("/limits/1/reinstate", {})
+    assert (again.status_code, "in force again already" in again.text) == (409, True)
+    history = tuner.get(f"/vehicles/{car.vehicle_id}").text
+    assert "Limit withdrawn: Exhaust temperature at most 950.0\u202f°C, from 3,000 rpm." in history
+    assert "Limit back in force: Exhaust temperature at most 950.0\u202f°C, from 3,000 rpm." in history
+
+
 @pytest.mark.parametrize(
     ("changed", "field"),
     [

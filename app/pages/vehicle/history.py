@@ -76,9 +76,10 @@ def _in_units(session: Session, one: Happening, units: UnitsView) -> dict[str, A
         trial = results.economy_trial(session, row_id)
         used = units.text(100 * trial.fuel_l / trial.distance_km, "fuel consumption")
         return {"title": f"Economy trial: {used} over {units.text(trial.distance_km, 'distance')}."}
-    if one.action == "set limit" and kind == "vehicle_limit":
+    if one.action in ("set limit", "reinstate limit") and kind == "vehicle_limit":
         row = limits.limit(session, row_id)
         verb = "withdrawn" if row.withdrawn else "set" if row.supersedes_id is None else "replaced"
+        verb = verb if one.action == "set limit" else "back in force"
         words = f"{limit_words(row.channel, row.bound, row.value, units)}, {region_words(row)}"
         return {"title": f"Limit {verb}: {words}."}
     return {}
