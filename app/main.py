@@ -24,6 +24,7 @@ import app.api.packages
 import app.api.restores
 import app.api.results
 import app.api.revisions
+import app.api.rollers
 import app.api.vehicles
 import app.pages.coding
 import app.pages.control_unit
@@ -143,6 +144,7 @@ API: tuple[ModuleType, ...] = (
     app.api.layouts,
     app.api.restores,
     app.api.results,
+    app.api.rollers,
     app.api.packages,
     app.api.revisions,
     app.api.vehicles,

@@ -280,6 +280,8 @@ RIGHTS: dict[str, frozenset[str | None]] = {
     "POST /api/v1/dynos": TUNER,
     "GET /api/v1/dynos": VIEWER,
     "GET /api/v1/dynos/{dyno_id:int}": VIEWER,
+    "POST /api/v1/dynos/{dyno_id:int}/rollers": TUNER,
+    "POST /api/v1/dynos/{dyno_id:int}/roller-power": TUNER,
     "POST /api/v1/economy-trials/{trial_id:int}/attribution": TUNER,
     "POST /api/v1/limits/{limit_id:int}/withdrawal": TUNER,
     "POST /api/v1/limits/{limit_id:int}/reinstatement": TUNER,
