@@ -5,7 +5,7 @@ from collections.abc import Sequence
 
 from sqlalchemy.orm import Session
 
-from app.calc.vehicle.identity import normalise_cvn, normalise_number
+from app.calc.vehicle.identity import normalise_cvn, normalise_number, require_cvns
 from app.errors import BadInput, Conflict
 from app.record import journal, vehicles
 from app.record.tables import ControlUnit, Person
@@ -36,6 +36,8 @@ def add_control_unit(
     number = hardware_number.strip()
     if not number:
         raise BadInput("The hardware number is missing: copy it from the label or the scan.", field="hardware_number")
+    told = [text for text in cvns if text.strip()]
+    require_cvns(told)
     for unit in vehicles.control_units(session, vehicle.id):
         if unit.role == role and normalise_number(unit.hardware_number) == normalise_number(number):
             raise Conflict(f"This car has a control unit {role} {number} on record already.", field="hardware_number")
@@ -45,7 +47,7 @@ def add_control_unit(
         hardware_number=number,
         software_number=software_number.strip(),
         calibration_ids=[text.strip() for text in calibration_ids if text.strip()],
-        cvns=[normalise_cvn(text) for text in cvns if text.strip()],
+        cvns=[normalise_cvn(text) for text in told],
         base_address=base_address,
         made_at=at,
     )

@@ -78,12 +78,13 @@ def accepted_since(session: Session, scan: IdentityCheck) -> bool:
 
 
 def compare(session: Session, unit: ControlUnit, scanned: Identity) -> IdentityComparison:
-    """A scan against what the unit should report; BadInput when nothing was scanned."""
+    """A scan against what the unit should report; BadInput when nothing was scanned, or what can be no CVN."""
     if scanned == Identity():
         raise BadInput(
             "Nothing was scanned: type at least the hardware number as the scan tool shows it.",
             field="hardware_number",
         )
+    identity.require_cvns(scanned.cvns)
     return identity.compare(expected(session, unit), scanned)
 
 

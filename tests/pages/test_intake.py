@@ -118,6 +118,18 @@ def test_a_scan_of_nothing_is_refused(front_desk: Browser, unit: int, sqlite_eng
     assert entries(sqlite_engine) == before
 
 
+def test_what_can_be_no_verification_number_never_becomes_the_one_on_record(
+    front_desk: Browser, unit: int, sqlite_engine: Engine
+) -> None:
+    before = entries(sqlite_engine)
+    typed = {"hardware_number": "HW-engine", "cvns": "ZZ"}
+    answer = front_desk.submit(f"/control-units/{unit}/identity-checks", typed)
+    assert answer.status_code == 422
+    assert refusal(answer) == "“ZZ” is no calibration verification number: copy its 8 hex digits from the scan."
+    assert "ZZ</textarea>" in answer.text
+    assert entries(sqlite_engine) == before
+
+
 def test_faults_are_kept_as_pasted_and_read(front_desk: Browser, unit: int, sqlite_engine: Engine) -> None:
     form = {
         "text": "Engine\nP0301 Cylinder 1 misfire - confirmed\nU0100 Lost communication\n",

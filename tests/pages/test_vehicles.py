@@ -271,6 +271,8 @@ def test_a_control_unit_is_added_with_its_numbers(tuner: Browser, cars: Cars) ->
     assert bad.status_code == 422
     assert refusal(bad) == "“0xZZ” is no address; write it in hexadecimal, like 0x8120."
     assert 'value="0xZZ"' in bad.text
+    none = tuner.submit(f"/vehicles/{cars.other}/control-units", form | {"cvns": "beef, ZZ", "role": "body"})
+    assert refusal(none) == "“ZZ” is no calibration verification number: copy its 8 hex digits from the scan."
     bare = tuner.submit(f"/vehicles/{cars.other}/control-units", form | {"base_address": "8000", "role": "body"})
     assert "0x8000 " in said(tuner.get(bare.headers["location"])) + " "
     far = tuner.submit(f"/vehicles/{cars.other}/control-units", form | {"base_address": "100000000", "role": "other"})

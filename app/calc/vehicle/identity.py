@@ -5,14 +5,18 @@ Hardware and software number, calibration IDs and calibration verification numbe
 recomputed.
 """
 
-from collections.abc import Callable
+import re
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from typing import Literal
+
+from app.errors import BadInput
 
 FieldVerdict = Literal["match", "differs", "not scanned", "not on record"]
 Outcome = Literal["match", "differs", "not known"]
 
 _CVN_DIGITS = 8
+_CVN = re.compile(rf"[0-9A-F]{{{_CVN_DIGITS}}}")
 _Pair = tuple[str | None, str | None]
 
 
@@ -99,6 +103,19 @@ def normalise_cvn(text: str) -> str:
     '0000BEEF'
     """
     return normalise_number(text).removeprefix("0X").rjust(_CVN_DIGITS, "0")
+
+
+def require_cvns(texts: Sequence[str]) -> None:
+    """Raise BadInput for the first text that can be no CVN: it would stand as the number that later scans must report.
+
+    >>> require_cvns(["0xbeef", "7C21 E04A"])
+    """
+    for text in texts:
+        if not _CVN.fullmatch(normalise_cvn(text)):
+            raise BadInput(
+                f"“{text.strip()[:40]}” is no calibration verification number: copy its 8 hex digits from the scan.",
+                field="cvns",
+            )
 
 
 def _pairs(identity: Identity) -> list[_Pair]:

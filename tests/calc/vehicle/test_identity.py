@@ -18,7 +18,9 @@ from app.calc.vehicle.identity import (
     compare,
     normalise_cvn,
     normalise_number,
+    require_cvns,
 )
+from app.errors import BadInput
 
 DTC: dict[str, Any] = json.loads((Path(__file__).parent / "data" / "dtc.json").read_text("utf-8"))
 KNOWN = Identity("5XA 906 259 B", "0030", ("NOVA0030A1", "NOVA0030T1"), ("1A2B3C4D", "0000BEEF"))
@@ -135,3 +137,14 @@ def test_an_identity_never_contradicts_itself(identity: Identity) -> None:
 @given(st.text(max_size=20))
 def test_normalising_twice_is_normalising_once(text: str) -> None:
     assert normalise_number(normalise_number(text)) == normalise_number(text)
+
+
+@pytest.mark.parametrize("text", ["ZZ", "1A2B3C4D5", "7C21-E04A", "1A2B 3C4G"])
+def test_what_can_be_no_cvn_is_refused(text: str) -> None:
+    # SAE J1979 service 09 type 06: four bytes, shown as eight hex digits (from memory).
+    with pytest.raises(BadInput) as refused:
+        require_cvns(["0xbeef", text])
+    assert (refused.value.field, f"“{text}” is no calibration verification number" in refused.value.sentence) == (
+        "cvns",
+        True,
+    )
