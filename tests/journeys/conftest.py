@@ -25,7 +25,14 @@ def demo_file(tmp_path_factory: pytest.TempPathFactory) -> Path:
 
 
 @pytest.fixture(scope="module")
-def demo_server(demo_file: Path, tmp_path_factory: pytest.TempPathFactory) -> Iterator[Served]:
+def scripts() -> bool:
+    """Whether the browser runs scripts. A module whose journeys must also be possible without overrides this with
+    both; every way gets a server of its own."""
+    return True
+
+
+@pytest.fixture(scope="module")
+def demo_server(demo_file: Path, scripts: bool, tmp_path_factory: pytest.TempPathFactory) -> Iterator[Served]:
     """A server on a copy of the demo, so that one journey's work does not lie in another's way."""
     file = tmp_path_factory.mktemp("served") / "demo.db"
     shutil.copyfile(demo_file, file)
@@ -47,7 +54,7 @@ def real_browser() -> Iterator[Browser]:
 
 
 @pytest.fixture
-def screen(real_browser: Browser, demo_server: Served) -> Iterator[Callable[..., Page]]:
+def screen(real_browser: Browser, demo_server: Served, scripts: bool) -> Iterator[Callable[..., Page]]:
     """Opens pages that are watched: what a browser complains of fails the test when it ends."""
     opened: list[BrowserContext] = []
     watches: list[Watch] = []
@@ -57,6 +64,7 @@ def screen(real_browser: Browser, demo_server: Served) -> Iterator[Callable[...,
             viewport={"width": width, "height": 900},
             base_url=demo_server.base,
             color_scheme="dark" if theme == "dark" else "light",
+            java_script_enabled=scripts,
         )
         opened.append(context)
         page = context.new_page()
@@ -71,11 +79,11 @@ def screen(real_browser: Browser, demo_server: Served) -> Iterator[Callable[...,
 
 
 @pytest.fixture
-def signed_in(screen: Callable[..., Page]) -> Callable[[str], Person]:
+def signed_in(screen: Callable[..., Page], scripts: bool) -> Callable[[str], Person]:
     """Somebody of the workshop who has signed in through the page, by role."""
 
     def of(role: str) -> Person:
-        person = Person(screen(), PEOPLE[role], PASSWORD)
+        person = Person(screen(), PEOPLE[role], PASSWORD, scripts=scripts)
         person.sign_in()
         return person
 

@@ -22,6 +22,12 @@ AIR = Air(1012.0, 18.6, 51.0)
 WHY = "The evaporative system needs two cold starts; the dealer was told in writing"
 
 
+@pytest.fixture(scope="module", params=[True, False], ids=["scripts", "no scripts"])
+def scripts(request: pytest.FixtureRequest) -> bool:
+    """Every form of this journey works in a browser without scripts too."""
+    return bool(request.param)
+
+
 def test_from_a_released_revision_to_a_certificate(
     signed_in: Callable[[str], Person], demo_server: Served, tmp_path: Path
 ) -> None:

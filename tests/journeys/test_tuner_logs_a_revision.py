@@ -4,6 +4,7 @@ import re
 from collections.abc import Callable
 from dataclasses import dataclass
 
+import pytest
 from playwright.sync_api import expect
 
 from tests.journeys import files
@@ -23,6 +24,12 @@ class Addresses:
     revision: str = ""
     flash: str = ""
     after: str = ""
+
+
+@pytest.fixture(scope="module", params=[True, False], ids=["scripts", "no scripts"])
+def scripts(request: pytest.FixtureRequest) -> bool:
+    """Every form of this journey works in a browser without scripts too."""
+    return bool(request.param)
 
 
 def test_from_the_first_read_to_a_released_revision(signed_in: Callable[[str], Person]) -> None:
