@@ -1,7 +1,7 @@
 """The gain between two sessions of the record: whether they compare, under which standard, with which history."""
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 from sqlalchemy.orm import Session
 
@@ -10,6 +10,7 @@ from app.calc.dyno.correction import STANDARDS, CorrectionFactor
 from app.calc.dyno.curve import Pulls
 from app.calc.dyno.gain import Gain, gain
 from app.calc.dyno.history import History
+from app.calc.number_text import plain
 from app.errors import AppError, BadInput, Conflict
 from app.record import dyno, dyno_curves, vehicles
 from app.record.settings import shop
@@ -88,6 +89,7 @@ def compared(session: Session, before_id: int, after_id: int, *, standard: str |
         history = dyno_curves.history(session, rows[0].dyno_id, leave_out=[row.id for row in rows], until=last)
         try:
             result = gain(sides[0].pulls, sides[1].pulls, history=history)
+            result = replace(result, warnings=(*result.warnings, *_unknown_air(*sides)))
         except AppError as error:
             refusals.append(error.sentence)
     return Compared(
@@ -101,6 +103,21 @@ def compared(session: Session, before_id: int, after_id: int, *, standard: str |
         history=history,
         result=result,
         refusals=tuple(refusals),
+    )
+
+
+def _unknown_air(before: Side, after: Side) -> tuple[str, ...]:
+    """What humidity that was not recorded leaves open: it moves whole curves and is no part of the band."""
+    parts = [
+        f"{name} by up to {plain(100 * (one.factor.high - one.factor.low) / (2 * one.factor.factor), 1)} %"
+        for name, one in (("before", before), ("after", after))
+        if one.factor is not None and one.factor.high > one.factor.low
+    ]
+    if not parts:
+        return ()
+    return (
+        f"Humidity was not recorded: the correction may be wrong {' and '.join(parts)} of the power, up or down. The "
+        "band and the verdict do not hold that; record the humidity, or compare uncorrected.",
     )
 
 

@@ -248,3 +248,15 @@ def test_a_peak_that_the_other_session_does_not_reach_is_told_at_its_own_speed_a
     assert "no gain can be told at the power peak after, 6,500\u202frpm" in body
     sheet = tuner.get(f"/gains/report?from={short}&to={shop.after}").text
     assert "is not covered by the other session, so no gain can be told there" in sheet
+
+
+def test_humidity_that_was_not_recorded_is_no_part_of_the_band_and_is_said(tuner: Browser, shop: MeasuredCar) -> None:
+    """At 30 °C saturation is 42.5 hPa (IAPWS SR1-86); on 1004 hPa the factor is known to about 2.6 % of itself only."""
+    open_air = {"correction_standard": "sae_j1349", "temperature_c": 30.0}
+    dry = shop.further(20, relative_humidity_percent=None, **open_air)
+    known = [shop.further(20 + k / 10, gain=30.0, relative_humidity_percent=45.0, **open_air) for k in (1, 2)]
+    body = tuner.get(f"/gains?from={dry}&to={known[0]}").text
+    said = re.search(r"the correction may be wrong before by up to (\d\.\d) % of the power", body)
+    assert said is not None
+    assert float(said[1]) == pytest.approx(2.6, abs=0.2)
+    assert "Humidity was not recorded" not in tuner.get(f"/gains?from={known[0]}&to={known[1]}").text
