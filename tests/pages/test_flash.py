@@ -156,10 +156,10 @@ def test_a_write_that_happened_with_a_broken_checksum_is_logged_and_marks_the_ca
 
 
 def test_a_withdrawn_revision_that_was_written_all_the_same_is_logged_and_told(tuner: Browser, unit: int) -> None:
-    tuner.submit("/revisions/1/decision", {"decision": "withdrawn", "reason": "It knocks.", "confirmed": "yes"})
+    tuner.submit("/revisions/1/decision", {"decision": "withdrawn", "reason": "It knocks", "confirmed": "yes"})
     answer = tuner.submit(f"/control-units/{unit}/flashes", WRITE)
     assert answer.status_code == 409
-    assert "Revision 1 was withdrawn: It knocks." in refusal(answer)
+    assert "Revision 1 was withdrawn: It knocks. Choose another one" in refusal(answer)
     told = WRITE | {"happened_anyway": "yes", "happened_reason": "Old file on the laptop."}
     page = tuner.submit(f"/control-units/{unit}/flashes", told).headers["location"]
     assert "Old file on the laptop." in content(tuner.get(page))
