@@ -70,7 +70,10 @@ class Rollers:
 
 
 def _with(value: float, u: float, decimals: int) -> str:
-    return plain(value, decimals) + (f" ± {plain(COVERAGE * u, decimals)}" if u else "")
+    if not u:
+        return plain(value, decimals)
+    half, least = COVERAGE * u, 10.0**-decimals
+    return f"{plain(value, decimals)} ± " + (f"under {least:g}" if half < least / 2 else plain(half, decimals))
 
 
 def power_on(

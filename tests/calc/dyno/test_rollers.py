@@ -47,6 +47,7 @@ def test_what_was_assumed_is_told_with_its_intervals() -> None:
     assert replace(EXACT, inertia_u=1.0).text == (
         "inertia 90.00 ± 1.96 kg·m², roller radius 0.3048 m, drag A 120.0 N, B 2.00 N/(m/s), C 0.3500 N/(m/s)²"
     )
+    assert "A 120.0 ± under 0.1 N" in replace(EXACT, a_u=0.001).text
     assert Rollers(90.0, 0.3048).text.endswith("no drag of the dyno")
     assert Rollers.from_json(EXACT.to_json()) == EXACT
 
