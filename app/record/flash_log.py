@@ -112,8 +112,8 @@ def _require_not_withdrawn(session: Session, node: Revision | Stock) -> None:
     decision = revisions.decisions(session, [node.id]).get(node.id)
     if decision is not None and decision.decision == "withdrawn":
         raise Conflict(
-            f"Revision {node.number} was withdrawn: {decision.reason.rstrip('.')}. Choose another one; if it has been written "
-            "already, log it with the confirmation that it happened, and why.",
+            f"Revision {node.number} was withdrawn: {decision.reason.rstrip('.')}. Choose another one; if it has been "
+            "written already, log it with the confirmation that it happened, and why.",
             field="revision_id",
         )
 
