@@ -76,15 +76,15 @@ def test_one_earlier_session_is_counted_as_one() -> None:
         for draw in [np.random.default_rng(seed)]
         for found in [
             gain(
-                session(draw, BEFORE, "mixed", 3),
-                session(draw, AFTER, "mixed", 3),
+                session(draw, BEFORE, "mixed", 8),
+                session(draw, AFTER, "mixed", 8),
                 history=replace(HISTORY, sessions=1),
             )
         ]
         if found.used_history
     ]
     assert told
-    assert all("scatter of these 6 pulls and of 1 earlier session on this dyno" in method for method in told)
+    assert all("scatter of these 16 pulls and of 1 earlier session on this dyno" in method for method in told)
 
 
 def test_a_session_much_noisier_than_the_history_stands_alone() -> None:
