@@ -226,7 +226,7 @@ def test_a_port_names_its_source_and_keeps_its_requirements(bench: Bench) -> Non
         ({"since": "ever"}, "since the parent or since stock"),
         ({"maps": frozenset()}, "There is no named map to port"),
         ({"target": "x"}, "names neither stock nor a revision"),
-        ({"target": "stock-99"}, "There is no stock 99"),
+        ({"target": "stock-999999999"}, "There is no stock 999999999"),
     ],
 )
 def test_a_port_that_cannot_be_computed_is_refused(bench: Bench, wanted: dict[str, object], refusal: str) -> None:

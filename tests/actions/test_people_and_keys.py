@@ -142,7 +142,7 @@ def test_a_change_says_what_changed(session: Session) -> None:
     with pytest.raises(Conflict):
         change_person(session, person=mara, at=AT, person_id=tom.id, role="tuner")
     with pytest.raises(NotFound):
-        change_person(session, person=mara, at=AT, person_id=99, role="tuner")
+        change_person(session, person=mara, at=AT, person_id=999_999_999, role="tuner")
 
 
 # Sign-ins
@@ -256,7 +256,7 @@ def test_revoking_twice_or_what_is_not_there_is_refused(session: Session) -> Non
     person = person_of(session)
     row, _ = api_tokens.make(session, person_id=person.id, label="x", at=AT)
     revoke_token(session, person=person, at=AT, token_id=row.id)
-    for token_id in (row.id, 99):
+    for token_id in (row.id, 999_999_999):
         with pytest.raises(AppError):
             revoke_token(session, person=person, at=AT, token_id=token_id)
 

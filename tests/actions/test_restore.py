@@ -375,7 +375,7 @@ def test_without_snapshot_and_baseline_those_steps_can_only_be_overridden(
 def test_a_case_that_does_not_exist_is_not_found(session: Session, tuner: Person) -> None:
     with pytest.raises(NotFound):
         close_restore_step(
-            session, person=tuner, at=OPENED, restore_id=77, key="supply", evidence=SupplyMeasured(13.0, 13.5)
+            session, person=tuner, at=OPENED, restore_id=999_999_999, key="supply", evidence=SupplyMeasured(13.0, 13.5)
         )
 
 

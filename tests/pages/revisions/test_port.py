@@ -89,7 +89,7 @@ def test_it_is_marked_wherever_it_shows(tuner: Browser, car: CalibrationCar, sql
         ({"mode": "magic"}, 422, "Choose one of"),
         ({"since": "ever"}, 422, "Choose the changes since the parent or since stock."),
         ({"map": "idle"}, 409, "There is no named map to port"),
-        ({"target": "stock-99"}, 404, "There is no stock 99"),
+        ({"target": "stock-999999999"}, 404, "There is no stock 999999999"),
         ({"target": "r1"}, 409, "Nothing would change in the target"),
     ],
 )
