@@ -15,8 +15,7 @@ from app.actions.revoke_token import revoke_token
 from app.errors import AppError, NotFound
 from app.record import api_tokens, people
 from app.record.tables import Person
-from app.web.errors import taken_meanwhile
-from app.web.form import FormModel, OncePerForm, lead_to, remember, see_other, text_of
+from app.web.form import FormModel, OncePerForm, remember, see_other, text_of
 from app.web.now import Now
 from app.web.page import render
 from app.web.signed_in import ROLE_NAMES, Manager
@@ -137,9 +136,6 @@ def add(
         with session.begin_nested():
             add_person(session, person=person, at=now, name=form.name, role=form.role, password=form.password)
     except AppError as error:
-        # The name is taken by this very form, sent a moment ago: its own work is done.
-        if (done := taken_meanwhile(request)) is not None:
-            return lead_to(request, done)
         return _refused(request, session, person, now, text_of(form), error)
     return see_other(request, session, "/people", once)
 

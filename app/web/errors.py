@@ -10,14 +10,13 @@ from fastapi import FastAPI, Request
 from fastapi.concurrency import run_in_threadpool
 from fastapi.exceptions import RequestValidationError
 from fastapi.responses import JSONResponse, Response
-from sqlalchemy.exc import DBAPIError, IntegrityError, SQLAlchemyError
+from sqlalchemy.exc import DBAPIError, IntegrityError
 from starlette.exceptions import HTTPException
 from starlette.types import ASGIApp, Message, Receive, Scope, Send
 
 from app.errors import AppError, BadInput, Conflict, Forbidden, NotFound, NotSignedIn, StorageFailed, TooLarge
-from app.record import form_keys
 from app.record.engine import is_serialization_failure, reading
-from app.web.form import AlreadyTaken, SentForm, lead_to
+from app.web.form import AlreadyTaken, lead_to, taken_meanwhile
 from app.web.log import log, log_unexpected
 from app.web.page import render, render_fragment, render_plain
 
@@ -116,18 +115,6 @@ def _app_error(request: Request, error: Exception) -> Response:
     return answer(request, error, reference)
 
 
-def taken_meanwhile(request: Request) -> str | None:
-    """Where the same form led when it was sent twice at once and the other sending was faster."""
-    sent: SentForm | None = getattr(request.state, "sent_form", None)
-    if sent is None:
-        return None
-    try:
-        with reading(request.app.state.engine) as session:
-            return form_keys.location(session, sent.key, sent.person_id)
-    except (SQLAlchemyError, StorageFailed):
-        return None
-
-
 def _already_taken(request: Request, error: Exception) -> Response:
     assert isinstance(error, AlreadyTaken)
     return lead_to(request, error.location)
@@ -148,6 +135,8 @@ def _integrity_error(request: Request, error: Exception) -> Response:
 def _database_error(request: Request, error: Exception) -> Response:
     assert isinstance(error, DBAPIError)
     if is_serialization_failure(error):
+        if (taken := taken_meanwhile(request)) is not None:
+            return lead_to(request, taken)
         busy = StorageFailed("Two people wrote at the same moment: nothing was saved. Send it again.")
         return answer(request, busy)
     return _unexpected(request, error)

@@ -10,10 +10,11 @@ from fastapi import Depends, Request
 from fastapi.concurrency import run_in_threadpool
 from fastapi.responses import RedirectResponse, Response
 from pydantic import BaseModel, ConfigDict
+from sqlalchemy.exc import SQLAlchemyError
 from sqlalchemy.orm import Session
 from starlette.datastructures import FormData, UploadFile
 
-from app.errors import BadInput
+from app.errors import BadInput, StorageFailed
 from app.record import form_keys
 from app.record.engine import reading
 from app.record.row_id import row_id
@@ -96,6 +97,18 @@ def remember(session: Session, location: str, key: SentForm) -> None:
     """Remember where the form led. Should the same form, sent at the same moment, have been faster, this fails the
     transaction, and the error handler leads to where the faster one led."""
     form_keys.remember(session, key.key, person_id=key.person_id, location=location, at=key.at)
+
+
+def taken_meanwhile(request: Request) -> str | None:
+    """Where the same form led when it was sent twice at once and the other sending was faster."""
+    sent: SentForm | None = getattr(request.state, "sent_form", None)
+    if sent is None:
+        return None
+    try:
+        with reading(request.app.state.engine) as session:
+            return form_keys.location(session, sent.key, sent.person_id)
+    except (SQLAlchemyError, StorageFailed):
+        return None
 
 
 def lead_to(request: Request, location: str, status: int = 303) -> Response:

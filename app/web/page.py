@@ -24,6 +24,7 @@ from app.record.tables import Person
 from app.resources import resource_dir
 from app.settings import Settings
 from app.web.assets import load_assets
+from app.web.form import AlreadyTaken, taken_meanwhile
 from app.web.signed_in import ROLE_NAMES
 from app.web.units_view import CHOICES, UnitsView, units_of
 
@@ -253,7 +254,13 @@ def render(
     status: int = 200,
     notices: tuple[str, ...] = (),
 ) -> HTMLResponse:
-    """A whole page. `context` is a dataclass whose fields are the template's variables, beside `chrome`."""
+    """A whole page. `context` is a dataclass whose fields are the template's variables, beside `chrome`.
+
+    A form that comes back refused may have found its own work done, by the same form sent at the same moment: that is
+    answered as the faster sending was, and whatever this one wrote is undone.
+    """
+    if status in (409, 422) and (taken := taken_meanwhile(request)) is not None:
+        raise AlreadyTaken(taken)
     shop = shop_settings(session)
     frame = _chrome(request, session, shop, person, title, notices)
     return HTMLResponse(_write(template, context, frame, _view_in(request, shop, person)), status)

@@ -73,6 +73,27 @@ def test_a_sending_that_finds_its_own_work_done_is_led_there_and_not_refused(
     assert count(sqlite_engine, Person) == 4
 
 
+FORMS = [
+    ("/people", TOM),
+    ("/vehicles", {"vin": "WRVZZZ8V0JA000017", "plate": "", "make": "Veltra", "model": "Nord", "year": "2018"}),
+    ("/dynos", {"name": "Cell 1", "note": "Hub dyno"}),
+]
+
+
+@pytest.mark.parametrize(("path", "data"), FORMS, ids=[path for path, _ in FORMS])
+def test_whichever_database_and_form_each_of_two_sendings_at_once_is_answered_as_the_first(
+    built_app: FastAPI, engine: Engine, path: str, data: dict[str, str]
+) -> None:
+    with transaction(engine) as session:
+        people.add(session, name="manager", role="manager", password_hash=None, at=datetime.now(UTC))
+    built_app.state.engine = engine
+    cookie = token_for(engine, "manager")
+    answers = at_once(built_app, cookie, 2, path, data)
+    assert answers[0] == answers[1]
+    assert answers[0][0] == 303
+    assert count(engine, JournalEntry) == 1
+
+
 def test_another_persons_repeat_is_not_led_along(app: FastAPI, manager: Browser, sqlite_engine: Engine) -> None:
     manager.submit("/theme", {"theme": "dark"})
     manager.submit("/settings/preferences", {"theme": "dark"}, key=KEY)
