@@ -5,12 +5,14 @@ import io
 import json
 import re
 from collections.abc import Callable
+from dataclasses import replace
 
 import numpy as np
 import pytest
 from fastapi import FastAPI
 from sqlalchemy import Engine
 
+from app.actions.add_dyno import add_dyno
 from app.actions.set_limit import NewLimit, set_limit
 from app.record import dyno, people
 from app.record.engine import reading, transaction
@@ -220,6 +222,28 @@ def test_the_way_to_the_gain_leads_to_the_baseline(tuner: Browser, made: Made) -
     assert f"/gains?from={baseline}&amp;to={later}" in tuner.get(f"/dyno-sessions/{later}").text
 
 
+def test_a_baseline_of_another_dyno_or_gear_is_not_offered_and_the_page_says_why(
+    tuner: Browser, made: Made, car: Car, sqlite_engine: Engine
+) -> None:
+    baseline = made(1, purpose="baseline")
+    with transaction(sqlite_engine) as session:
+        person = people.by_name(session, "tuner")
+        assert person is not None
+        other = add_dyno(session, person=person, at=START, name="Bay 2")
+        elsewhere = session_of(session, person, replace(car, dyno_id=other.id), 2)
+    body = tuner.get(f"/dyno-sessions/{elsewhere}").text
+    assert f"/gains?from={baseline}" not in body
+    assert "they were measured on different dynos. Begin with baseline pulls on Bay 2 in gear 4." in words_of(body)
+    body = tuner.get(f"/dyno-sessions/{made(3, gear='5')}").text
+    assert f"/gains?from={baseline}" not in body
+    assert "they were measured in different gears. Begin with baseline pulls on Bay 1 in gear 5." in words_of(body)
+    # Another correction standard is no hindrance: both can be computed under one. An older baseline serves too.
+    made(4, purpose="baseline", gear="5")
+    later = tuner.get(f"/dyno-sessions/{made(5, correction_standard='sae_j1349')}").text
+    assert f"/gains?from={baseline}&amp;" in later
+    assert "Begin with baseline pulls" not in later
+
+
 def test_a_file_that_cannot_be_read_names_the_columns_that_were_seen(tuner: Browser, made: Made) -> None:
     session_id = made(seeds=())
     data = b"alpha;beta\n" + b"\n".join(f"{k};{k * k}".encode() for k in range(30))
@@ -260,6 +284,7 @@ def test_a_dyno_that_drifts_is_seen_on_a_car_measured_again_and_again(tuner: Bro
     for k in range(9):
         made(1 + 30 * k)
     steady = tuner.get(f"/dynos/{car.dyno_id}").text
+    assert re.search(r"From \d+ pulls in each session on, a gain leans on that history\.", words_of(steady))
     assert chart_of(steady, "level-chart")["outside"] == [] and "Nothing shows that it drifts." in steady
     made(300, gain=60.0)
     drifted = tuner.get(f"/dynos/{car.dyno_id}").text

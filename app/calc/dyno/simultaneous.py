@@ -92,20 +92,27 @@ def _history_share(dof: int, structure: Structure, history: History) -> tuple[fl
     By the power of the F test at 5 % of one session against the history when the session scatters twice as much: what
     a test would overlook, no band can make good for.
     """
+    both = merged([one for one in (structure, history.structure) if one is not None]) or structure
+    share = _share(dof, both, history)
+    return share, None if share == 1.0 else _enough(dof + 1, both, history)
+
+
+def pulls_to_lean(history: History) -> int | None:
+    """From how many pulls in each session on a gain leans wholly on this history; None above 20."""
+    return None if history.structure is None else _enough(1, history.structure, history)
+
+
+def _enough(least: int, structure: Structure, history: History) -> int | None:
+    return next((raw + 1 for raw in range(least, _MOST_PULLS) if _share(raw, structure, history) == 1.0), None)
+
+
+def _share(dof: int, structure: Structure, history: History) -> float:
     from scipy.special import fdtrc, fdtri
 
-    both = merged([one for one in (structure, history.structure) if one is not None]) or structure
-    past = 1.0 / (1.0 / history.between_dof + 1.0 / (history.dof * both.pieces))
-
-    def share(raw: int) -> float:
-        own = raw * both.pieces
-        power = float(fdtrc(own, past, fdtri(own, past, 1.0 - _NO_TRUST) / 4.0))
-        return float(np.clip((power - _NO_POWER) / (_FULL_POWER - _NO_POWER), 0.0, 1.0))
-
-    found = share(dof)
-    if found == 1.0:
-        return found, None
-    return found, next((raw + 1 for raw in range(dof + 1, _MOST_PULLS) if share(raw) == 1.0), None)
+    past = 1.0 / (1.0 / history.between_dof + 1.0 / (history.dof * structure.pieces))
+    own = dof * structure.pieces
+    power = float(fdtrc(own, past, fdtri(own, past, 1.0 - _NO_TRUST) / 4.0))
+    return float(np.clip((power - _NO_POWER) / (_FULL_POWER - _NO_POWER), 0.0, 1.0))
 
 
 def _between(backed: Band, own: Band, share: float) -> Band:

@@ -10,6 +10,8 @@ from typing import Any
 from sqlalchemy.orm import Session
 
 from app.calc.dyno.control_chart import Chart, individuals, standard_deviations, usual_count
+from app.calc.dyno.history import History
+from app.calc.dyno.simultaneous import pulls_to_lean
 from app.calc.number_text import NARROW_SPACE, counted, plain
 from app.pages.dyno.profile import ColumnRow, choices, rows_of
 from app.record import dyno, dyno_curves, dyno_levels, vehicles
@@ -85,7 +87,7 @@ def dyno_page(
         made = counted(history.sessions, "session")
         lead = (
             f"One pull repeats to {plain(100 * sqrt(history.variance), 2)} % (standard deviation over {made}, "
-            f"{counted(history.dof, 'degree of freedom', 'degrees of freedom')}). {_drift(scatter, level)}"
+            f"{counted(history.dof, 'degree of freedom', 'degrees of freedom')}). {_leaning(history)}{_drift(scatter, level)}"
         )
     names = {one.vehicle_id: vehicle_label(vehicles.vehicle(session, one.vehicle_id)) for one in repeated}
     return DynoPage(
@@ -111,6 +113,11 @@ def dyno_page(
         sample=sample,
         sentence=sentence,
     )
+
+
+def _leaning(history: History) -> str:
+    enough = pulls_to_lean(history)
+    return "" if enough is None else f"From {enough} pulls in each session on, a gain leans on that history. "
 
 
 def _drift(scatter: ControlView | None, level: ControlView | None) -> str:

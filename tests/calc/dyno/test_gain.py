@@ -8,6 +8,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from app.calc.dyno.gain import at_speed, band_average, gain, peak, shares, verdict
+from app.calc.dyno.simultaneous import pulls_to_lean
 from app.errors import BadInput
 from tests.calc.dyno.simulated_pulls import AFTER, BEFORE, SPEED, past, pulls_of, session
 
@@ -122,6 +123,15 @@ def test_pulls_too_few_to_show_a_doubled_scatter_do_not_lean_on_the_history_and_
     many = session(draw, BEFORE, "level", enough), session(draw, AFTER, "level", enough)
     assert gain(*many, history=history).used_history
     assert not any("cannot show" in warning for warning in gain(*THREE).warnings)
+
+
+def test_a_history_of_waves_is_leant_on_with_fewer_pulls_than_one_of_levels() -> None:
+    draw = np.random.default_rng(28)
+    levels, waves, white = (past(draw, kind, 12) for kind in ("level", "smooth", "white"))
+    assert levels is not None and waves is not None and white is not None
+    counts = [pulls_to_lean(one) for one in (white, waves, levels)]
+    assert counts == sorted(counts, key=lambda count: count or 99)
+    assert counts[0] == 2 and counts[1] in (3, 4) and (counts[2] or 99) >= 6
 
 
 def test_pulls_that_show_it_nearly_lean_on_the_history_in_part() -> None:
