@@ -87,7 +87,8 @@ def dyno_page(
         made = counted(history.sessions, "session")
         lead = (
             f"One pull repeats to {plain(100 * sqrt(history.variance), 2)} % (standard deviation over {made}, "
-            f"{counted(history.dof, 'degree of freedom', 'degrees of freedom')}). {_leaning(history)}{_drift(scatter, level)}"
+            f"{counted(history.dof, 'degree of freedom', 'degrees of freedom')}). "
+            f"{_leaning(history)}{_drift(scatter, level)}"
         )
     names = {one.vehicle_id: vehicle_label(vehicles.vehicle(session, one.vehicle_id)) for one in repeated}
     return DynoPage(
