@@ -1,4 +1,5 @@
-// Copy buttons. Hook: button[data-copy="…"], with [data-copy-text] for the word that changes.
+// Copy buttons. Hook: button[data-copy="…"], with [data-copy-text] for the word that changes; shown only when this
+// script runs.
 // On plain http the clipboard interface is absent; then the value beside the button is selected, ready for the copy key.
 
 function selectBeside(button) {
@@ -17,6 +18,7 @@ async function copy(button) {
   }
 }
 
+for (const button of document.querySelectorAll("button[data-copy]")) button.hidden = false;
 document.addEventListener("click", async (event) => {
   const button = event.target.closest?.("button[data-copy]");
   if (!button) return;

@@ -271,6 +271,24 @@ def test_an_irreversible_step_asks_once_and_back_records_nothing(plain_page: Pag
     assert served.posted == [("/parts", "form_key=k1&confirmed=yes")]
 
 
+def test_a_copy_button_copies_its_value_and_stands_on_no_page_without_scripts(
+    chromium: Browser, served: Served
+) -> None:
+    page = _open(chromium, served, permissions=["clipboard-read", "clipboard-write"])
+    button = page.locator("#evidence button", has_text="Copy").nth(2)
+    assert button.get_attribute("aria-label") == "Copy Calibration ID"
+    button.click()
+    page.locator("#evidence [role=status]", has_text="Copied").wait_for()
+    assert page.evaluate("navigator.clipboard.readText()") == "ZQ4-7T210-B"
+    page.close()
+    page = _open(chromium, served, java_script_enabled=False)
+    assert page.locator("#evidence .evidence-value").nth(2).is_visible()
+    for kind in ("[data-copy]", "[data-print]"):
+        assert page.locator(kind).count() > 0
+        assert page.locator(f"{kind}:visible").count() == 0, kind
+    page.close()
+
+
 def test_without_javascript_the_irreversible_step_needs_its_tick(chromium: Browser, served: Served) -> None:
     served.posted.clear()
     page = _open(chromium, served, java_script_enabled=False)
