@@ -7,6 +7,7 @@ from typing import Any
 import numpy as np
 from sqlalchemy.orm import Session
 
+from app.calc.dyno.comparability import Circumstances, compare_conditions
 from app.calc.dyno.correction import STANDARDS, CorrectionFactor
 from app.calc.number_text import counted
 from app.pages.dyno.profile import ColumnRow, rows_of
@@ -67,6 +68,7 @@ class SessionPage:
     curve: CurveView
     limits: LimitsView
     gains: tuple[tuple[str, str], ...]
+    no_baseline: str
     pulls: tuple[PullRow, ...]
     attributions: tuple[AttributionRow, ...]
     raw: dict[str, Any] | None
@@ -94,6 +96,7 @@ def session_page(
     curve = curve_view(session, side, runs, view.units, wanted)
     levels = level_words(side)
     included = sum(one.included for one in runs)
+    offered, no_baseline = _gains(session, row, view) if side.pulls is not None else ((), "")
     return SessionPage(
         id=row.id,
         vehicle_id=vehicle.id,
@@ -108,7 +111,8 @@ def session_page(
         flags=() if side.factor is None else side.factor.flags,
         curve=curve,
         limits=limits_view(session, vehicle.id, runs, view.units),
-        gains=_gains(session, row, view) if side.pulls is not None else (),
+        gains=offered,
+        no_baseline=no_baseline,
         pulls=tuple(_pull(one, levels.get(one.run.position, ""), view.units) for one in runs),
         attributions=_attributions(session, row),
         raw=raw_chart(runs, side, view.units),
@@ -125,23 +129,39 @@ def _factor(side: Side) -> str:
     )
 
 
-def _gains(session: Session, row: DynoSession, view: View) -> tuple[tuple[str, str], ...]:
-    """The gain against the last baseline, and against the session before with something else on the car."""
+def _gains(session: Session, row: DynoSession, view: View) -> tuple[tuple[tuple[str, str], ...], str]:
+    """The gain against the last baseline, and against the session before with something else on the car, of those that
+    a gain can be told from; and why none of the baselines is one of them."""
     earlier = [one for one in dyno.sessions_of_vehicle(session, row.vehicle_id) if one.measured_at < row.measured_at]
+    baselines = [one for one in earlier if one.purpose == "baseline"]
+    hindered = {one.id: _hindrance(one, row) for one in earlier}
     attributed = dyno.attributions(session, [row.id, *(one.id for one in earlier)])
     own = build_of(attributed[row.id])
     found: dict[int, str] = {}
+    why = ""
     with writing_as(view):
+        baseline = next((one for one in baselines if not hindered[one.id]), None)
+        if baseline is not None:
+            found[baseline.id] = f"Gain against the baseline of {day(baseline.measured_at)}"
+        elif baselines and row.purpose != "baseline":
+            last = baselines[0]
+            gear = f" in gear {row.gear}" if row.gear else ""
+            why = (
+                f"This session and the baseline of {day(last.measured_at)} do not compare: {hindered[last.id]}. Begin "
+                f"with baseline pulls on {dyno.dyno(session, row.dyno_id).name}{gear}."
+            )
         for one in earlier:
-            if one.purpose == "baseline":
-                found[one.id] = f"Gain against the baseline of {day(one.measured_at)}"
-                break
-        for one in earlier:
-            if build_of(attributed[one.id]) != own:
+            if not hindered[one.id] and build_of(attributed[one.id]) != own:
                 words = dyno.on_car_words(session, [one.id])[one.id]
                 found.setdefault(one.id, f"Gain against {words}, {day(one.measured_at)}")
                 break
-    return tuple((label, f"/gains?from={one}&to={row.id}") for one, label in found.items())
+    return tuple((label, f"/gains?from={one}&to={row.id}") for one, label in found.items()), why
+
+
+def _hindrance(before: DynoSession, after: DynoSession) -> str:
+    """Why the two can never be compared; their correction standards can be converted to one."""
+    sides = (Circumstances(dyno=f"dyno {one.dyno_id}", gear=one.gear) for one in (before, after))
+    return " and ".join(compare_conditions(*sides).blocking)
 
 
 def _lead(row: DynoSession, included: int, total: int, on_car: str) -> str:
