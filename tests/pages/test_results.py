@@ -222,4 +222,4 @@ def test_whoever_reads_gallons_and_miles_fills_and_reads_no_litres(
     assert not re.search(r"\d\u202f(L|km|km/h)\b", body)
     history = words_of(tuner.get(f"/vehicles/{car.vehicle_id}?topic=measurements").text)
     assert "Economy trial: 25.0\u202fmpg (US) over 250\u202fmi." in history
-    assert "Trap speed at 1320 ft 96.31\u202fmph" in history
+    assert ", trap speed at 1320 ft 96.31\u202fmph" in history

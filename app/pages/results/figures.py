@@ -32,6 +32,11 @@ def difference_text(name: str, value: float, spread: float | None, units: UnitsV
     return f"{plain(value, 3, sign=True)}{more}{NARROW_SPACE}s"
 
 
+def listed(results: Mapping[str, float], units: UnitsView) -> str:
+    """The slip's figures in one sentence: "60 ft 2.100 s, trap speed at 1320 ft 155.00 km/h"."""
+    return ", ".join(f"{name[0].lower()}{name[1:]} {figure}" for name, figure in slip(results, units))
+
+
 def slip(results: Mapping[str, float], units: UnitsView) -> tuple[tuple[str, str], ...]:
     """(name, figure) of what the slip has, in its order."""
     return tuple(

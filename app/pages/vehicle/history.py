@@ -8,7 +8,7 @@ from sqlalchemy.orm import Session
 
 from app.pages.limits import limit_words, region_words
 from app.pages.links import page_of
-from app.pages.results.figures import slip
+from app.pages.results.figures import listed
 from app.record import dyno, limits, results, timeline
 from app.record.timeline import Happening
 from app.web.page import rfc3339, when
@@ -71,7 +71,7 @@ def _in_units(session: Session, one: Happening, units: UnitsView) -> dict[str, A
     kind, row_id = one.subject[0], int(one.subject[1])
     if one.action == "record strip run":
         recorded = {name: float(value) for name, value in results.strip_run(session, row_id).results.items()}
-        return {"title": "Strip run: " + ", ".join(f"{name} {figure}" for name, figure in slip(recorded, units)) + "."}
+        return {"title": f"Strip run: {listed(recorded, units)}."}
     if one.action == "record economy trial":
         trial = results.economy_trial(session, row_id)
         used = units.text(100 * trial.fuel_l / trial.distance_km, "fuel consumption")
