@@ -34,6 +34,7 @@ class GainReport:
     power: tuple[CurvePeak, CurvePeak]
     torque: tuple[CurvePeak, CurvePeak]
     at_peak: GainAtPeak
+    at_torque_peak: GainAtPeak
     shares: Shares | None
     loss: DrivetrainLoss | None
     loss_note: str
@@ -69,6 +70,7 @@ def report(
         power=(before[0], after[0]),
         torque=(before[1], after[1]),
         at_peak=gain_at_peak(result, pulls[1]),
+        at_torque_peak=gain_at_peak(result, pulls[1], of_torque=True),
         shares=shares(result),
         loss=loss,
         loss_note=note,

@@ -65,6 +65,17 @@ def test_the_mean_of_the_exported_curves_is_that_of_the_pulls_drawn(tuner: Brows
     assert all(float(row["half_width_power_kw"]) > 0 for row in rows)
 
 
+def test_under_torque_the_gain_in_figures_is_that_at_the_torque_peak(tuner: Browser, shop: MeasuredCar) -> None:
+    address = f"/gains?from={shop.before}&to={shop.after}"
+    assert "Gain at the power peak, " in tuner.get(address).text
+    body = tuner.get(address + "&quantity=torque").text
+    assert "at the power peak" not in body
+    said = re.search(r"Gain at the torque peak, ([\d,]+)\u202frpm", body)
+    assert said is not None
+    # The torque is drawn highest between 3,500 rpm, where its gain is whole, and 5,500 rpm.
+    assert 3500 <= int(said[1].replace(",", "")) <= 5500
+
+
 def test_figures_are_in_the_readers_units(tuner: Browser, shop: MeasuredCar, sqlite_engine: Engine) -> None:
     address = f"/gains?from={shop.before}&to={shop.after}"
     metric = chart_of(tuner.get(address).text)

@@ -29,8 +29,8 @@ class CurvePeak:
 
 @dataclass(frozen=True, slots=True)
 class GainAtPeak:
-    """The gain where the power after is highest: read off there or, where only that session gets so far (`shared`
-    False), at the nearest speed that both cover."""
+    """The gain where the power or the torque after is highest: read off there or, where only that session gets so far
+    (`shared` False), at the nearest speed that both cover."""
 
     read: ReadOff
     peak_rpm: float
@@ -45,9 +45,10 @@ def curve_peaks(pulls: Pulls, result: Gain, *, history: History | None = None) -
     )
 
 
-def gain_at_peak(result: Gain, after: Pulls) -> GainAtPeak:
-    """The gain at the power peak of the session after."""
-    at = float(after.speed_rpm[int(np.argmax(after.power_kw.mean(axis=0)))])
+def gain_at_peak(result: Gain, after: Pulls, *, of_torque: bool = False) -> GainAtPeak:
+    """The gain at the power peak, or at the torque peak, of the session after."""
+    curve = after.mean.torque_nm if of_torque else after.mean.power_kw
+    at = float(after.speed_rpm[int(np.argmax(curve))])
     low, high = float(result.speed_rpm[0]), float(result.speed_rpm[-1])
     return GainAtPeak(at_speed(result, min(max(at, low), high)), at, low <= at <= high)
 

@@ -316,13 +316,13 @@ def _chart_rows(result: Gain, quantity: Quantity) -> tuple[tuple[str, ...], ...]
 
 def _headline(figures: GainReport, quantity: Quantity) -> tuple[str, str, str]:
     """(label, figure, note): the gain where the curve after peaks, to be read from afar."""
-    found = figures.at_peak
-    one = found.read
+    found = figures.at_peak if quantity.name == "power" else figures.at_torque_peak
+    one, peak = found.read, f"{quantity.label.lower()} peak"
     _, _, change, half = read_off_of(one, quantity.name)
     note = "± covers the whole curve at once" if half is not None else "uncertainty not known"
     if found.shared:
-        return (f"Gain at the power peak, {rpm(one.speed_rpm)}", quantity.difference(change, half), note)
-    note = f"{note}; no gain can be told at the power peak after, {rpm(found.peak_rpm)}, which before does not cover"
+        return (f"Gain at the {peak}, {rpm(one.speed_rpm)}", quantity.difference(change, half), note)
+    note = f"{note}; no gain can be told at the {peak} after, {rpm(found.peak_rpm)}, which before does not cover"
     return (f"Gain at {rpm(one.speed_rpm)}, an end of what both cover", quantity.difference(change, half), note)
 
 

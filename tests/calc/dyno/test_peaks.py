@@ -53,6 +53,15 @@ def test_the_gain_at_the_peak_is_read_off_where_both_sessions_get_to() -> None:
     assert (shared.shared, shared.read.speed_rpm) == (True, 5600)
 
 
+def test_the_gain_at_the_torque_peak_is_read_off_at_the_speed_of_the_highest_torque() -> None:
+    before, after = session(2000, 6000, 5500, 900.0), session(2000, 6000, 5500, 1000.0)
+    found = gain_at_peak(gain(before, after), after, of_torque=True)
+    # T = P/ω with P = top − ((n − 5500)/100)² is highest at n = √(5500² − 100² · top), on the 25 rpm grid.
+    assert found.read.speed_rpm == pytest.approx(np.sqrt(5500.0**2 - 100.0**2 * 1000.0), abs=25)
+    at = found.read.speed_rpm
+    assert found.read.gain_nm == pytest.approx(100.0 * 30000 / (np.pi * at), rel=1e-6)
+
+
 def test_a_curve_that_still_rises_at_its_end_has_no_peak_there() -> None:
     before, after = session(2000, 6000, 7500, 4000.0), session(2000, 6000, 5500, 4000.0)
     found = curve_peaks(before, gain(before, after))[0]
