@@ -73,6 +73,8 @@ class FlashPage:
     digest: str | None
     supply_before_v: float | None
     supply_lowest_v: float | None
+    supply_low_v: float | None
+    supply_rose: bool
     minimum_v: float
     checksums: tuple[dict[str, Any], ...]
     broken: tuple[str, ...]
@@ -210,6 +212,7 @@ def _page(session: Session, flash_id: int, person: Person, refused: AppError | N
         revision = revisions.revision(session, flash.revision_id)
         what, href = f"revision {revision.number} “{revision.title}”", f"/revisions/{revision.id}"
     write_back = record.write_back
+    minimum_v = shop(session).supply_minimum_v
     return FlashPage(
         id=flash.id,
         unit_id=unit.id,
@@ -224,7 +227,9 @@ def _page(session: Session, flash_id: int, person: Person, refused: AppError | N
         digest=flash.sha256,
         supply_before_v=flash.supply_before_v,
         supply_lowest_v=flash.supply_lowest_v,
-        minimum_v=shop(session).supply_minimum_v,
+        supply_low_v=flash_log.low_supply(flash, minimum_v),
+        supply_rose=flash_log.supply_rose(flash),
+        minimum_v=minimum_v,
         checksums=tuple(flash.checksums),
         broken=tuple(flash_log.broken_checksums(flash)),
         note=flash.note,

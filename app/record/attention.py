@@ -11,6 +11,7 @@ from sqlalchemy.orm import Session
 from app.record import car_state, flash_log, flashes, revisions
 from app.record.car_state import vehicle_label
 from app.record.flashes import FlashRecord
+from app.record.settings import shop
 from app.record.tables import (
     Attribution,
     Certificate,
@@ -90,6 +91,7 @@ def _flashes(session: Session, by_id: dict[int, Vehicle], units: Sequence[Contro
     newest = _latest(flashes.of_units(session, [unit.id for unit in units]))
     written = [one.flash.revision_id for one in newest.values() if one.flash.revision_id is not None]
     decided = revisions.decisions(session, written)
+    minimum_v = shop(session).supply_minimum_v
     found = []
     for unit in units:
         record = newest.get(unit.id)
@@ -98,7 +100,7 @@ def _flashes(session: Session, by_id: dict[int, Vehicle], units: Sequence[Contro
         vehicle = by_id[unit.vehicle_id]
         decision = decided.get(record.flash.revision_id or 0)
         withdrawn = decision is not None and decision.decision == "withdrawn"
-        sentence, action, severity = _flash_finding(unit.role, record, withdrawn=withdrawn)
+        sentence, action, severity = _flash_finding(unit.role, record, withdrawn=withdrawn, minimum_v=minimum_v)
         if sentence:
             found.append(
                 Attention(vehicle.id, vehicle_label(vehicle), severity, sentence, action, ("flash", record.flash.id))
@@ -106,7 +108,7 @@ def _flashes(session: Session, by_id: dict[int, Vehicle], units: Sequence[Contro
     return found
 
 
-def _flash_finding(role: str, record: FlashRecord, *, withdrawn: bool) -> tuple[str, str, Severity]:
+def _flash_finding(role: str, record: FlashRecord, *, withdrawn: bool, minimum_v: float) -> tuple[str, str, Severity]:
     if record.flash.outcome != "completed":
         return (
             f"The last write to the {role} control unit {record.flash.outcome}: what it carries is not known.",
@@ -124,6 +126,14 @@ def _flash_finding(role: str, record: FlashRecord, *, withdrawn: bool) -> tuple[
         )
     if withdrawn:
         return f"On the car: the {role} control unit carries a withdrawn revision.", "Look at it", "attention"
+    low = flash_log.low_supply(record.flash, minimum_v)
+    if record.read_back is None and low is not None:
+        return (
+            f"The last write to the {role} control unit ran at {low:.1f} V, below the shop's {minimum_v:.1f} V, "
+            "and was not read back.",
+            "Add the read-back",
+            "attention",
+        )
     if record.read_back is None:
         return f"The last write to the {role} control unit was not read back.", "Add the read-back", "attention"
     return "", "", "info"

@@ -72,6 +72,19 @@ def supply_words(row: Flash) -> str:
     return "supply voltage not noted" if row.supply_lowest_v is None else f"lowest supply {row.supply_lowest_v:.1f} V"
 
 
+def low_supply(row: Flash, minimum_v: float) -> float | None:
+    """The supply voltage of a write that lay below the shop's minimum; the one before where no lowest was noted."""
+    noted = row.supply_before_v if row.supply_lowest_v is None else row.supply_lowest_v
+    return None if noted is None or noted >= minimum_v else noted
+
+
+def supply_rose(row: Flash) -> bool:
+    """Whether the lowest voltage lies above the one before. It is taken on record: a supply that is connected between
+    the first reading and the write raises it, so it need not be a slip."""
+    before, lowest = row.supply_before_v, row.supply_lowest_v
+    return before is not None and lowest is not None and lowest > before
+
+
 def broken_checksums(row: Flash) -> list[str]:
     """Names of the block checksums that did not hold in the image that was written."""
     return [str(one["name"]) for one in row.checksums if one["state"] == "does not hold"]

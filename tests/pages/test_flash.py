@@ -113,6 +113,39 @@ def test_a_refused_write_says_why_and_keeps_what_was_typed(
     assert entries(sqlite_engine) == before
 
 
+def test_a_low_supply_is_warned_about_until_the_read_back_says_what_arrived(tuner: Browser, unit: int) -> None:
+    low = WRITE | {"supply_before_v": "12.6", "supply_lowest_v": "10,9"}
+    page = tuner.submit(f"/control-units/{unit}/flashes", low).headers["location"]
+    said = "The supply stood at 10.9 V during the write, below the shop's 12.5 V: bytes may have arrived wrong"
+    assert f"{said}. Read it back and compare." in content(tuner.get(page))
+    waits = "The last write to the engine control unit ran at 10.9 V, below the shop's 12.5 V, and was not read back."
+    assert waits in content(tuner.get("/vehicles/1"))
+    assert waits in content(tuner.get("/"))
+    tuner.submit(f"{page}/read-back", files={"file": ("back.bin", TUNED)})
+    assert f"{said}; the read-back below says whether they did." in content(tuner.get(page))
+    assert "below the shop's" not in content(tuner.get("/vehicles/1"))
+
+
+@pytest.mark.parametrize(
+    ("volts", "low", "rose"),
+    [
+        (("13.4", "13.1"), False, False),
+        (("13.4", "13.4"), False, False),
+        (("13.4", "12.5"), False, False),
+        (("12.2", "13.6"), False, True),  # a supply was connected between the reading and the write
+        (("10.9", ""), True, False),
+        (("", ""), False, False),
+    ],
+)
+def test_the_page_of_a_write_judges_its_voltages(
+    tuner: Browser, unit: int, volts: tuple[str, str], low: bool, rose: bool
+) -> None:
+    typed = WRITE | {"supply_before_v": volts[0], "supply_lowest_v": volts[1]}
+    text = content(tuner.get(tuner.submit(f"/control-units/{unit}/flashes", typed).headers["location"]))
+    assert ("below the shop's 12.5 V" in text) == low
+    assert ("The lowest voltage lies above the one before" in text) == rose
+
+
 def test_a_broken_checksum_keeps_the_image_from_the_car(tuner: Browser, unit: int, sqlite_engine: Engine) -> None:
     with_mistake = changed(TUNED, 0x110)
     form = {"title": "Unfinished", "purpose": "Half done."}
