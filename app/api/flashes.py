@@ -4,6 +4,7 @@ from typing import Annotated, Any
 
 from fastapi import APIRouter, Form, Request, status
 from pydantic import BaseModel
+from sqlalchemy.orm import Session
 
 from app.actions.add_read_back import add_read_back
 from app.actions.add_stock_read import add_stock_read
@@ -13,11 +14,12 @@ from app.actions.waive_coding import waive_coding
 from app.actions.write_coding_back import write_coding_back
 from app.api.model import ApiIn, ApiOut, Time
 from app.errors import BadInput
-from app.record import flashes, vehicles
+from app.record import car_state, flashes, vehicles
+from app.record.flashes import FlashRecord
 from app.web.image_upload import read_image_upload
 from app.web.now import Now
-from app.web.signed_in import Tuner
-from app.web.transaction import Write
+from app.web.signed_in import Tuner, Viewer
+from app.web.transaction import Read, Write
 from app.web.uploads import UPLOAD_LIMIT, Upload
 
 router = APIRouter(tags=["calibration"])
@@ -73,6 +75,7 @@ class ReadBackOut(ApiOut):
     sentence: str
     differences: list[Any]
     sha256: str
+    at: Time
 
 
 class WriteBackIn(ApiIn):
@@ -86,7 +89,10 @@ class WriteBackOut(ApiOut):
     flash_id: int
     equal: bool
     waiver_reason: str | None
+    wanted_snapshot_id: int | None
+    read_snapshot_id: int | None
     differences: list[dict[str, Any]]
+    at: Time
 
 
 class FirstStartIn(ApiIn):
@@ -98,6 +104,37 @@ class FirstStartOut(ApiOut):
     id: int
     flash_id: int
     coding_was_pending: bool
+    note: str
+    at: Time
+
+
+class FlashRecordOut(FlashOut):
+    """A write and what followed it. `read_back` and `coding_write_back`: the latest of each, null before the first.
+    `block_checksums`: of the image that was written. `coding_pending`: the write-back is still owed."""
+
+    note: str
+    by: str
+    block_checksums: list[dict[str, Any]]
+    read_back: ReadBackOut | None
+    coding_write_back: WriteBackOut | None
+    first_start: FirstStartOut | None
+    coding_pending: bool
+
+
+def _record_out(session: Session, record: FlashRecord) -> FlashRecordOut:
+    row = record.flash
+    unit = vehicles.control_unit(session, row.control_unit_id)
+    owed = car_state.pending_of(session, [vehicles.vehicle(session, unit.vehicle_id)])
+    return FlashRecordOut(
+        **FlashOut.model_validate(row).model_dump(),
+        note=row.note,
+        by=flashes.person_name(session, row.by_id),
+        block_checksums=row.checksums,
+        read_back=None if record.read_back is None else ReadBackOut.model_validate(record.read_back),
+        coding_write_back=None if record.write_back is None else WriteBackOut.model_validate(record.write_back),
+        first_start=None if record.first_start is None else FirstStartOut.model_validate(record.first_start),
+        coding_pending=any(one.flash_id == row.id for one in owed.get(unit.vehicle_id, ())),
+    )
 
 
 @router.post(
@@ -148,6 +185,12 @@ def flash(unit_id: int, body: FlashIn, session: Write, person: Tuner, now: Now) 
     """
     row = log_flash(session, person=person, at=now, control_unit_id=unit_id, flash=NewFlash(**body.model_dump()))
     return FlashOut.model_validate(row)
+
+
+@router.get("/flashes/{flash_id:int}")
+def show(flash_id: int, session: Read, _person: Viewer) -> FlashRecordOut:
+    """One write with its read-back, the coding written back after it, and the first start."""
+    return _record_out(session, flashes.record(session, flash_id))
 
 
 @router.post("/flashes/{flash_id:int}/read-back", status_code=status.HTTP_201_CREATED, max_body_size=UPLOAD_LIMIT)

@@ -13,7 +13,7 @@ from app.calc.vehicle.coding import compare
 from app.calc.vehicle.identity import Identity
 from app.readers.coding import read_coding
 from app.readers.fault_list import read_fault_list
-from app.record import codings, flashes
+from app.record import codings, flashes, identities
 from app.web.now import Now
 from app.web.signed_in import FrontDesk, Tuner, Viewer
 from app.web.transaction import Read, Write
@@ -94,6 +94,12 @@ def check(unit_id: int, body: ScanIn, session: Write, person: FrontDesk, now: No
     scanned = Identity(body.hardware_number, body.software_number, tuple(body.calibration_ids), tuple(body.cvns))
     row = check_identity(session, person=person, at=now, control_unit_id=unit_id, scanned=scanned)
     return IdentityCheckOut.model_validate(row)
+
+
+@router.get("/identity-checks/{check_id:int}")
+def show_check(check_id: int, session: Read, _person: Viewer) -> IdentityCheckOut:
+    """A check as it was taken: the record at that moment against the scan."""
+    return IdentityCheckOut.model_validate(identities.check(session, check_id))
 
 
 @router.post("/vehicles/{vehicle_id:int}/fault-scans", status_code=status.HTTP_201_CREATED)

@@ -7,6 +7,7 @@ from sqlalchemy.orm import Session
 
 from app.api.model import ApiOut, Time
 from app.api.paging import Cursor, Limit, ListPage, cut, decode_number, encode_cursor
+from app.errors import NotFound
 from app.record import journal
 from app.record.verify import verify
 from app.web.anchor import read_anchor
@@ -63,6 +64,15 @@ def entries(
     found = journal.page(session, before=decode_number(cursor), limit=limit + 1, wanted=wanted)
     rows, following = cut(found, limit, lambda entry: encode_cursor(entry.seq))
     return ListPage(items=[entry_out(entry) for entry in rows], next_cursor=following)
+
+
+@router.get("/{seq:int}")
+def entry(seq: int, session: Read, _person: Viewer) -> EntryOut:
+    """One entry."""
+    found = journal.entry_at(session, seq)
+    if found is None:
+        raise NotFound(f"The journal has no entry {seq}.")
+    return entry_out(found)
 
 
 @router.get("/verify")

@@ -75,6 +75,28 @@ def test_the_way_from_the_write_to_the_first_start(flashed: Caller, sqlite_engin
     assert is_whole(sqlite_engine)
 
 
+def test_a_flash_is_read_with_all_that_followed_it(app: FastAPI, flashed: Caller, sqlite_engine: Engine) -> None:
+    desk = Caller(app, sqlite_engine, "front_desk")
+    bare = desk.get("/flashes/1").json()
+    assert (bare["control_unit_id"], bare["stock_id"], bare["revision_id"]) == (1, 1, None)
+    assert (bare["outcome"], bare["supply_before_v"], bare["supply_lowest_v"]) == ("completed", 13.4, None)
+    assert bare["by"] == "tuner"
+    assert (bare["sha256"], bare["coding_pending"]) == (hashlib.sha256(READ).hexdigest(), True)
+    assert [one["state"] for one in bare["block_checksums"]] == ["holds"]
+    assert bare["read_back"] is bare["coding_write_back"] is bare["first_start"] is None
+    flashed.upload("/flashes/1/read-back", changed(READ, 0x10), "back.bin")
+    again = flashed.upload("/flashes/1/read-back", READ, "back.bin").json()
+    flashed.upload("/vehicles/1/coding-snapshots", CODING, occasion="after write-back")
+    proof = flashed.post("/flashes/1/coding-write-back", {"wanted_snapshot_id": 1, "read_snapshot_id": 2}).json()
+    started = flashed.post("/flashes/1/first-start", {"note": "Oil pressure seen."}).json()
+    whole = desk.get("/flashes/1").json()
+    assert (whole["read_back"], whole["coding_write_back"], whole["first_start"]) == (again, proof, started)
+    assert (again["equal"], proof["wanted_snapshot_id"], started["note"]) == (True, 1, "Oil pressure seen.")
+    assert whole["coding_pending"] is False
+    missing = desk.get("/flashes/9")
+    assert (missing.status_code, missing.headers["content-type"]) == (404, "application/problem+json")
+
+
 def test_a_write_at_an_earlier_moment_keeps_both_times(flashed: Caller) -> None:
     answer = flashed.post("/control-units/1/flashes", {"flashed_at": "2026-01-05T10:30:00+02:00"})
     assert answer.status_code == 201

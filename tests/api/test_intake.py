@@ -32,6 +32,8 @@ def test_numbers_are_compared_field_by_field(program: Caller, sqlite_engine: Eng
     other = program.post("/control-units/1/identity-checks", same | {"software_number": "SW-dealer"}).json()
     assert other["matches"] is False
     assert "Differs: software number." in other["sentence"]
+    assert program.get(f"/identity-checks/{other['id']}").json() == other
+    assert program.get("/identity-checks/9").status_code == 404
     assert is_whole(sqlite_engine)
 
 

@@ -24,6 +24,8 @@ def test_entries_come_newest_first_in_pages(program: Caller) -> None:
     second = program.get("/journal", limit=3, cursor=first["next_cursor"]).json()
     assert [one["seq"] for one in first["items"] + second["items"]] == [5, 4, 3, 2, 1]
     assert second["next_cursor"] is None
+    assert program.get("/journal/4").json() == first["items"][1]
+    assert program.get("/journal/6").json()["detail"] == "The journal has no entry 6."
     entry = second["items"][-1]
     assert (entry["action"], entry["person"], entry["vehicle_id"], entry["subject"]) == (
         "register vehicle",
