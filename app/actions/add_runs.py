@@ -7,6 +7,7 @@ from typing import Any
 
 from sqlalchemy.orm import Session
 
+from app.calc.dyno.roller_pull import RollerPull
 from app.errors import BadInput, Conflict
 from app.readers.dyno_csv import DynoFile
 from app.record import channels, content, dyno, journal
@@ -43,6 +44,30 @@ class NewRuns:
             start_intake_c=start_intake_c,
             battery_soc_percent=battery_soc_percent,
         )
+
+    @classmethod
+    def of_roller_speed(cls, pull: RollerPull) -> "NewRuns":
+        """The one pull of a log of roller speed; what was assumed for its power stays with it."""
+        made = pull.channels
+        return cls(
+            pulls=[] if made is None else [made],
+            columns=[
+                _computed("power_kw", "kW", "from roller speed"),
+                _computed("torque_nm", "N·m", "from power and engine speed"),
+            ],
+            findings=[pull.assumed],
+        )
+
+
+def _computed(quantity: str, unit: str, header: str) -> dict[str, Any]:
+    return {
+        "header": f"computed {header}",
+        "quantity": quantity,
+        "unit": unit,
+        "confidence": "computed",
+        "measured_at": "wheels",
+        "corrected": False,
+    }
 
 
 def add_runs(

@@ -288,6 +288,7 @@ RIGHTS: dict[str, frozenset[str | None]] = {
     "GET /api/v1/dynos/{dyno_id:int}": VIEWER,
     "POST /api/v1/dynos/{dyno_id:int}/rollers": TUNER,
     "POST /api/v1/dynos/{dyno_id:int}/roller-power": TUNER,
+    "POST /api/v1/dyno-sessions/{session_id:int}/roller-runs": TUNER,
     "POST /api/v1/economy-trials/{trial_id:int}/attribution": TUNER,
     "POST /api/v1/limits/{limit_id:int}/withdrawal": TUNER,
     "POST /api/v1/limits/{limit_id:int}/reinstatement": TUNER,

@@ -6,9 +6,9 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
+from app.calc.dyno.roller_pull import RollerPull
 from app.calc.dyno.rollers import COVERAGE
 from app.calc.number_text import plain, rpm
-from app.pages.dyno.roller_pull import Pull
 from app.web.units_view import UnitsView
 
 Values = NDArray[np.float64]
@@ -28,7 +28,7 @@ class PowerView:
     rows: tuple[tuple[str, ...], ...]
 
 
-def power_view(pull: Pull, units: UnitsView) -> PowerView:
+def power_view(pull: RollerPull, units: UnitsView) -> PowerView:
     power, torque, speed = pull.power, pull.torque_nm, pull.speed_rpm
     top = int(np.argmax(power.power_kw))
     half = COVERAGE * power.power_u_kw
@@ -76,7 +76,7 @@ def _chart(
     }
 
 
-def _rows(pull: Pull, half: Values, units: UnitsView) -> tuple[tuple[str, ...], ...]:
+def _rows(pull: RollerPull, half: Values, units: UnitsView) -> tuple[tuple[str, ...], ...]:
     power, torque, speed = pull.power, pull.torque_nm, pull.speed_rpm
     rows = []
     for k in np.unique(np.linspace(0, power.time_s.size - 1, TABLE_ROWS).astype(int)):

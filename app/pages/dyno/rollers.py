@@ -1,7 +1,7 @@
 """A dyno that records roller speed alone: power and torque of a pull from inertia and drag, in the browser."""
 
 from dataclasses import dataclass, replace
-from typing import Annotated, Any
+from typing import Annotated
 
 from fastapi import APIRouter, Form, Request
 from fastapi.responses import HTMLResponse, Response
@@ -108,7 +108,7 @@ def compute_power(request: Request, dyno_id: int, form: Multipart, session: Read
         return _refused(request, session, person, dyno_id, form, error)
     typed = text_of(form) | {"log": carried(pull.data), "log_name": pull.name}
     with writing_as(view):
-        page = _page(session, dyno_id, typed, found=power_view(pull, view.units))
+        page = _page(session, dyno_id, typed, found=power_view(pull.computed, view.units))
     return _shown(request, session, person, page)
 
 
@@ -116,7 +116,7 @@ def compute_power(request: Request, dyno_id: int, form: Multipart, session: Read
 def download_power(request: Request, dyno_id: int, form: Multipart, session: Read, person: Tuner) -> Response:
     """The whole pull as a table in SI units."""
     try:
-        pull = pull_of(session, dyno_id, form)
+        pull = pull_of(session, dyno_id, form).computed
     except AppError as error:
         return _refused(request, session, person, dyno_id, form, error)
     columns = {
@@ -143,27 +143,10 @@ def record_pull(
         if row.dyno_id != dyno_id:
             raise Conflict("That session was made on another dyno.", field="session_id")
         pull = pull_of(session, dyno_id, form)
-        torque = pull.torque_nm
-        if pull.speed_rpm is None or torque is None:
+        if pull.computed.channels is None:
             raise BadInput(
                 "A pull of a session needs engine speed: give the ratio and the tyre's radius.", field="ratio"
             )
-        runs = NewRuns(
-            pulls=[
-                {
-                    "time_s": pull.power.time_s,
-                    "engine_speed_rpm": pull.speed_rpm,
-                    "power_kw": pull.power.power_kw,
-                    "torque_nm": torque,
-                    "vehicle_speed_kmh": pull.power.speed_ms * 3.6,
-                }
-            ],
-            columns=[
-                _computed("power_kw", "kW", "from roller speed"),
-                _computed("torque_nm", "N·m", "from power and engine speed"),
-            ],
-            findings=[pull.assumed],
-        )
         with session.begin_nested():
             add_runs(
                 session,
@@ -172,7 +155,7 @@ def record_pull(
                 dyno_session_id=row.id,
                 uploaded=pull.data,
                 file_name=pull.name,
-                runs=runs,
+                runs=NewRuns.of_roller_speed(pull.computed),
             )
     except AppError as error:
         return _refused(request, session, person, dyno_id, form, error)
@@ -219,14 +202,3 @@ def keep_rollers(
     except AppError as error:
         return _refused(request, session, person, dyno_id, form, error)
     return see_other(request, session, f"/dynos/{dyno_id}/rollers", once)
-
-
-def _computed(quantity: str, unit: str, header: str) -> dict[str, Any]:
-    return {
-        "header": f"computed {header}",
-        "quantity": quantity,
-        "unit": unit,
-        "confidence": "computed",
-        "measured_at": "wheels",
-        "corrected": False,
-    }
