@@ -23,7 +23,7 @@ MOST_OF_BOOTSTRAP = 0.1
 def _spreads(draw: np.random.Generator, sessions: int) -> list[Spread]:
     found = []
     for _ in range(sessions):
-        residuals = RELATIVE_NOISE * noise(draw, "mixed", 3)
+        residuals = RELATIVE_NOISE * noise(draw, "smooth", 3)
         spread = spread_of(residuals - residuals.mean(axis=0))
         assert spread is not None
         found.append(spread)
@@ -46,7 +46,7 @@ def _bootstrap(before: Pulls, after: Pulls) -> Values:
 def test_a_gain_costs_a_tenth_of_a_bootstrap(benchmark: BenchmarkFixture) -> None:
     draw = np.random.default_rng(1)
     spreads = _spreads(draw, 40)
-    before, after = session(draw, BEFORE, "mixed", 3), session(draw, AFTER, "mixed", 3)
+    before, after = session(draw, BEFORE, "smooth", 3), session(draw, AFTER, "smooth", 3)
     assert SPEED.size == 200
     found = _of(spreads, before, after)
     assert found.half_kw is not None and found.used_history
