@@ -49,6 +49,8 @@ def record_strip_run(
         if after <= before:
             later, earlier = _SAID[far].format(after), _SAID[near].format(before)
             raise BadInput(f"{later} is not after {earlier}; check the slip.", field=far)
+    if results.get("t_0_60mph_s", 0.0) >= results.get("t_0_100kmh_s", float("inf")):
+        raise BadInput("100 km/h is more than 60 mph, so 0 to 100 km/h takes longer; check both.", field="t_0_100kmh_s")
     row = StripRun(
         vehicle_id=vehicle.id,
         run_at=run_at or at,

@@ -9,6 +9,7 @@ from sqlalchemy.orm import Session
 from app.calc.dyno.atmosphere import Conditions, moist_air_density_kg_m3
 from app.calc.dyno.strip import FigureChange, StripCar, StripResult, simulate_strip, strip_change
 from app.calc.dyno.strip_samples import gain_samples_kw
+from app.calc.number_text import rpm
 from app.errors import AppError, BadInput, Conflict
 from app.record import dyno, dyno_curves
 from app.record.gains import Compared
@@ -82,6 +83,7 @@ def wheel_power(session: Session, row: DynoSession) -> tuple[Values, Values]:
 def computed_run(session: Session, row: DynoSession, car: StripCar) -> StripResult:
     """The run that the session's wheel power gives in its own air."""
     speed, power = wheel_power(session, row)
+    _change_within(car, speed)
     return simulate_strip(car, speed, power, air_density_kgm3=air_density(row))
 
 
@@ -90,6 +92,7 @@ def computed_change(found: Compared, car: StripCar) -> dict[str, FigureChange]:
     result = found.result
     if result is None:
         raise Conflict("These sessions give no gain: " + "; ".join(found.refusals) + ".")
+    _change_within(car, result.speed_rpm)
     changes = strip_change(
         car,
         result.speed_rpm,
@@ -99,6 +102,16 @@ def computed_change(found: Compared, car: StripCar) -> dict[str, FigureChange]:
         gain_samples_kw=gain_samples_kw(result),
     )
     return {name: change for name, change in changes.items() if name != "rollout_s"}
+
+
+def _change_within(car: StripCar, speed_rpm: Values) -> None:
+    """Nothing is known of the power beyond the curve, so a gear change there would quietly become one at its end."""
+    low, high = float(speed_rpm[0]), float(speed_rpm[-1])
+    if car.shift_speed_rpm is not None and not low < car.shift_speed_rpm <= high:
+        raise BadInput(
+            f"The wheel power is known from {rpm(low)} to {rpm(high)}; change gear within that.",
+            field="shift_speed_rpm",
+        )
 
 
 def session_with(session: Session, vehicle_id: int, attributed: dict[int, Attribution]) -> DynoSession | None:

@@ -84,6 +84,7 @@ def test_rules_of_thumb_are_marked_as_common_practice(tuner: Browser, car: Car) 
     [
         ({"et_60ft_s": "fast"}, "et_60ft_s"),
         ({"et_60ft_s": "15.9"}, "et_1320ft_s"),
+        ({"t_0_60mph_s": "6", "t_0_100kmh_s": "5.9"}, "t_0_100kmh_s"),
         ({"run_at": "yesterday"}, "run_at"),
         ({"run_at": "2126-01-01T10:00"}, "run_at"),
         ({"et_60ft_s": "", "et_1320ft_s": "", "trap_1320ft_kmh": ""}, "et_60ft_s"),
@@ -113,6 +114,12 @@ def test_consumption_before_and_after_comes_with_its_interval(tuner: Browser, ca
     # ν = 2.94, t = 3.219 (Welch, Biometrika 34 (1947) 28): −0.45 ± 0.2078 L/100 km = −6.0 ± 2.8 %.
     assert "Consumption is lower: −6.0 %, 95 % interval −8.8 to −3.2 %." in body
     assert "7.50 L/100 km" in body
+    assert "Change −0.45 L/100 km, 95 % interval −0.66 to −0.24 L/100 km" in body
+    # 235.215 / 7.5 = 31.36 mpg (US), and 235.215 / 7.2578 and / 6.8422 are 1.05 and 3.02 more.
+    tuner.submit("/settings/preferences", {"fuel_consumption": "mpg (US)"})
+    assert re.search(
+        r"Change \+2\.0 mpg \(US\), 95 % interval \+1\.0 to \+3\.0 mpg", words_of(tuner.get(page(car)).text)
+    )
 
 
 def test_one_trial_each_gives_no_interval(tuner: Browser, car: Car) -> None:
@@ -178,6 +185,35 @@ def test_a_computed_run_is_faster_with_more_power_and_says_how_sure(tuner: Brows
     assert 0 < half < change
     alone = words_of(tuner.get(f"/vehicles/{car.vehicle_id}/computed-run?session=1").text)
     assert f"1/4 mile (1320 ft) {before:.3f}\u202fs" in alone
+    assert "No interval: these figures hang on what is taken for granted" in alone
+
+
+def test_a_figure_that_grip_alone_decides_has_an_interval_that_is_not_written_as_none(tuner: Browser, car: Car) -> None:
+    body = words_of(tuner.get(f"/vehicles/{car.vehicle_id}/computed-run?session=2&against=1&friction=0.2").text)
+    assert re.search(r" 60 ft .*?0\.000 ± under 0\.001\u202fs not resolved", body)
+    assert "± 0.000" not in body
+
+
+@pytest.mark.parametrize(
+    ("asked", "field", "says"),
+    [
+        ("session=2&against=2", "against", "drives the run already"),
+        ("session=2&against=77", "against", "Choose a session of this car"),
+        (
+            "session=2&shift_speed=7000",
+            "shift_speed",
+            "known from 1,500\u202frpm to 6,500\u202frpm; change gear within",
+        ),
+        ("session=2&against=1&shift_speed=1200", "shift_speed", "change gear within that"),
+    ],
+)
+def test_a_computed_run_is_refused_at_the_field_that_asks_too_much(
+    tuner: Browser, car: Car, asked: str, field: str, says: str
+) -> None:
+    answer = tuner.get(f"/vehicles/{car.vehicle_id}/computed-run?{asked}")
+    assert answer.status_code == 422
+    assert says in answer.text
+    assert f'id="{field}-error"' in answer.text
 
 
 def test_a_computed_run_names_what_is_missing_or_out_of_range(tuner: Browser, car: Car, sqlite_engine: Engine) -> None:

@@ -101,14 +101,20 @@ def _page(session: Session, vehicle_id: int, values: dict[str, str], view: View)
                 figures = _changes(strip.computed_change(found, car), view.units)
                 lead = f"{names[chosen[0]]} → {names[chosen[1]]}"
                 notes = (
-                    "Intervals carry the dyno's uncertainty alone: car, grip and driver are the same in both runs.",
+                    "Intervals carry the dyno's uncertainty alone: car, grip, driver and air, that of the session "
+                    "before, are the same in both runs.",
                 )
             else:
                 figures = _run(strip.computed_run(session, dyno.dyno_session(session, chosen[0]), car), view.units)
                 lead = names[chosen[0]]
+                notes = (
+                    "No interval: these figures hang on what is taken for granted below. Choose a session to compare "
+                    "with for a change and its interval.",
+                )
     except AppError as error:
         sentence = error.sentence
-        errors = {error.field: error.sentence} if error.field in _FIELDS else {}
+        field = "shift_speed" if error.field == "shift_speed_rpm" else error.field
+        errors = {field: error.sentence} if field in values else {}
     return ComputedPage(
         vehicle_id=vehicle.id,
         vehicle=vehicle_label(vehicle),
@@ -132,6 +138,8 @@ def _chosen(values: dict[str, str], names: dict[int, str]) -> list[int]:
         chosen = read_choice(values[name], field=name, sentence=_CHOOSE)
         if chosen not in names:
             raise BadInput(_CHOOSE, field=name)
+        if chosen in found:
+            raise BadInput("That session drives the run already; compare it with another one.", field=name)
         found.append(chosen)
     return found[::-1] if len(found) == 2 else found
 

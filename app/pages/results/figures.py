@@ -28,7 +28,7 @@ def figure_text(name: str, value: float, units: UnitsView) -> str:
 def difference_text(name: str, value: float, spread: float | None, units: UnitsView) -> str:
     if name.endswith("_kmh"):
         return units.difference_text(value, "vehicle speed", spread, decimals=2)
-    more = "" if spread is None else f" ± {plain(spread, 3)}"
+    more = "" if spread is None else " ± under 0.001" if spread < 0.0005 else f" ± {plain(spread, 3)}"
     return f"{plain(value, 3, sign=True)}{more}{NARROW_SPACE}s"
 
 

@@ -9,6 +9,7 @@ from sqlalchemy.orm import Session
 from app.calc.dyno.economy import EconomyChange, Trial, economy_change
 from app.calc.dyno.strip_rules import RULES, estimates, plausibility, power_from_et_kw, power_from_trap_kw
 from app.calc.number_text import counted, plain
+from app.calc.units import convert
 from app.errors import BadInput
 from app.pages.results.figures import LABELS, slip
 from app.record import dyno, results, revisions, strip, vehicles
@@ -300,5 +301,15 @@ def _economy_facts(found: EconomyChange, names: list[str], units: UnitsView) -> 
     return (
         (f"Before: {names[0]}", f"{plain(before, places)} {unit}"),
         (f"After: {names[1]}", f"{plain(after, places)} {unit}"),
-        ("Change", f"{plain(after - before, places, sign=True)} {unit}"),
+        ("Change", f"{plain(after - before, places, sign=True)} {unit}{_economy_interval(found, places, unit)}"),
     )
+
+
+def _economy_interval(found: EconomyChange, places: int, unit: str) -> str:
+    """The ends of the change as seen from the mean before: in distance per volume they do not lie evenly about it."""
+    if found.low is None or found.high is None or found.before_l_per_100km + found.low <= 0:
+        return ""
+    mean = found.before_l_per_100km
+    before, *ends = (convert(one, "L/100 km", unit) for one in (mean, mean + found.low, mean + found.high))
+    low, high = (plain(end - before, places, sign=True) for end in sorted(ends))
+    return f", 95 % interval {low} to {high} {unit}"
