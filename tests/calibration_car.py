@@ -90,7 +90,7 @@ def limit_torque(engine: Engine, car: CalibrationCar, most_nm: float) -> None:
         set_limit(session, person=_tuner(session), at=_AT, vehicle_id=car.vehicle_id, limit=limit)
 
 
-def measured(engine: Engine, car: CalibrationCar, revision_id: int | None, *, days: int) -> int:
+def measured(engine: Engine, car: CalibrationCar, revision_id: int | None, *, days: int, gear: str = "") -> int:
     """A session with one pull that reaches 300 N·m, with the revision (None: stock) on the car; its id."""
     with transaction(engine) as session:
         person, at = _tuner(session), _AT + timedelta(days=days)
@@ -102,7 +102,7 @@ def measured(engine: Engine, car: CalibrationCar, revision_id: int | None, *, da
             person=person,
             at=at,
             vehicle_id=car.vehicle_id,
-            conditions=NewSession(dyno_id=dyno.id, purpose=purpose, measured_at=at),
+            conditions=NewSession(dyno_id=dyno.id, purpose=purpose, gear=gear, measured_at=at),
             attributed={car.unit_id: revision_id},
         )
         speed = np.linspace(2000.0, 6000.0, 81)

@@ -7,6 +7,7 @@ from dataclasses import dataclass
 from sqlalchemy import func, select
 from sqlalchemy.orm import Session
 
+from app.calc.dyno.comparability import Circumstances, compare_conditions
 from app.errors import NotFound
 from app.record.tables import (
     Attribution,
@@ -71,6 +72,12 @@ def session_ids_of_dyno(
         query = query.where(DynoSession.measured_at <= until)
     newest = query.order_by(DynoSession.measured_at.desc(), DynoSession.id.desc())
     return session.scalars(newest.limit(last)).all()
+
+
+def hindrance(before: DynoSession, after: DynoSession) -> str:
+    """Why no gain can ever be told between the two, or ""; their correction standards can be converted to one."""
+    sides = (Circumstances(dyno=f"dyno {one.dyno_id}", gear=one.gear) for one in (before, after))
+    return " and ".join(compare_conditions(*sides).blocking)
 
 
 @dataclass(frozen=True, slots=True)

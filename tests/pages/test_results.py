@@ -85,6 +85,7 @@ def test_rules_of_thumb_are_marked_as_common_practice(tuner: Browser, car: Car) 
         ({"et_60ft_s": "fast"}, "et_60ft_s"),
         ({"et_60ft_s": "15.9"}, "et_1320ft_s"),
         ({"t_0_60mph_s": "6", "t_0_100kmh_s": "5.9"}, "t_0_100kmh_s"),
+        ({"how": "by a stopwatch in the hand of whoever stood there"}, "how"),
         ({"run_at": "yesterday"}, "run_at"),
         ({"run_at": "2126-01-01T10:00"}, "run_at"),
         ({"et_60ft_s": "", "et_1320ft_s": "", "trap_1320ft_kmh": ""}, "et_60ft_s"),

@@ -7,7 +7,6 @@ from typing import Any
 import numpy as np
 from sqlalchemy.orm import Session
 
-from app.calc.dyno.comparability import Circumstances, compare_conditions
 from app.calc.dyno.correction import STANDARDS, CorrectionFactor
 from app.calc.number_text import counted
 from app.pages.dyno.profile import ColumnRow, rows_of
@@ -134,7 +133,7 @@ def _gains(session: Session, row: DynoSession, view: View) -> tuple[tuple[tuple[
     a gain can be told from; and why none of the baselines is one of them."""
     earlier = [one for one in dyno.sessions_of_vehicle(session, row.vehicle_id) if one.measured_at < row.measured_at]
     baselines = [one for one in earlier if one.purpose == "baseline"]
-    hindered = {one.id: _hindrance(one, row) for one in earlier}
+    hindered = {one.id: dyno.hindrance(one, row) for one in earlier}
     attributed = dyno.attributions(session, [row.id, *(one.id for one in earlier)])
     own = build_of(attributed[row.id])
     found: dict[int, str] = {}
@@ -156,12 +155,6 @@ def _gains(session: Session, row: DynoSession, view: View) -> tuple[tuple[tuple[
                 found.setdefault(one.id, f"Gain against {words}, {day(one.measured_at)}")
                 break
     return tuple((label, f"/gains?from={one}&to={row.id}") for one, label in found.items()), why
-
-
-def _hindrance(before: DynoSession, after: DynoSession) -> str:
-    """Why the two can never be compared; their correction standards can be converted to one."""
-    sides = (Circumstances(dyno=f"dyno {one.dyno_id}", gear=one.gear) for one in (before, after))
-    return " and ".join(compare_conditions(*sides).blocking)
 
 
 def _lead(row: DynoSession, included: int, total: int, on_car: str) -> str:

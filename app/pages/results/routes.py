@@ -4,7 +4,6 @@ from typing import Annotated
 
 from fastapi import APIRouter, Form, Query, Request
 from fastapi.responses import HTMLResponse, Response
-from pydantic import Field
 from sqlalchemy.orm import Session
 
 from app.actions.attribute import Result
@@ -38,8 +37,8 @@ class StripForm(FormModel):
     trap_1320ft_kmh: str = ""
     t_0_60mph_s: str = ""
     t_0_100kmh_s: str = ""
-    place: str = Field("", max_length=120)
-    how: str = Field("", max_length=40)
+    place: str = ""
+    how: str = ""
     note: str = ""
     run_at: str = ""
 

@@ -121,6 +121,7 @@ def _sessions(session: Session, row: Revision) -> tuple[SessionRow, ...]:
 
 
 def _gain(before: Sequence[DynoSession], after: DynoSession) -> str:
-    """Address of the gain over the latest earlier session, else over any; empty when there is none."""
-    earlier = [one for one in before if one.measured_at <= after.measured_at] or list(before)
+    """Address of the gain over the latest earlier session that compares, else over any; empty when there is none."""
+    alike = [one for one in before if not dyno.hindrance(one, after)]
+    earlier = [one for one in alike if one.measured_at <= after.measured_at] or alike
     return f"/gains?from={earlier[0].id}&to={after.id}" if earlier else ""

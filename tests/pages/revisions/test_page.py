@@ -98,6 +98,17 @@ def test_sessions_measured_with_it_lead_to_the_gain(tuner: Browser, car: Calibra
     assert f'href="/gains?from={baseline}&amp;to={after}"' in page
 
 
+def test_a_session_in_another_gear_is_not_what_a_gain_is_told_over(
+    tuner: Browser, car: CalibrationCar, sqlite_engine: Engine
+) -> None:
+    fourth = measured(sqlite_engine, car, None, days=1, gear="4")
+    fifth = measured(sqlite_engine, car, None, days=2, gear="5")
+    after = measured(sqlite_engine, car, car.first, days=3, gear="4")
+    page = tuner.get(f"/revisions/{car.first}").text
+    assert f'href="/gains?from={fourth}&amp;to={after}"' in page
+    assert f"/gains?from={fifth}" not in page
+
+
 def test_comparing_again_under_the_same_layout_is_refused(tuner: Browser, car: CalibrationCar) -> None:
     answer = tuner.submit(f"/revisions/{car.first}/recompute", {"layout_id": str(car.layout_id)})
     assert answer.status_code == 409
