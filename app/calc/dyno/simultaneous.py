@@ -13,7 +13,7 @@ from app.calc.dyno.noise_structure import Structure, merged, pooled_variance, st
 Values = NDArray[np.float64]
 
 _QUARTERS = 4
-_NO_TRUST, _FULL_TRUST = 0.05, 0.2
+_NO_TRUST, _FULL_TRUST, _FULL_POOLING = 0.05, 0.2, 0.3
 # The chance that these pulls would have shown twice the usual scatter, from which the history counts a little and
 # wholly. Set by simulation: tests count the coverage that it gives.
 _NO_POWER, _FULL_POWER = 0.64, 0.72
@@ -67,7 +67,7 @@ def simultaneous_band(samples: Sequence[Sample], history: History | None, *, alp
 
     Coverage, counted in simulations with 2 to 10 pulls each, 1,500 to 3,000 gains a case, for level, smooth and white
     noise, a mixture and noise that grows towards one end: 0.940 to 0.974 without history, 0.943 to 0.971 with ten past
-    sessions, 0.937 to 0.968 when one session scatters twice as much as the other and as the history ever did; up to
+    sessions, 0.937 to 0.973 when one session scatters twice as much as the other and as the history ever did; up to
     0.989 on a dyno whose sessions differ much. What no formula makes good for: two or three noisy pulls against eight
     calm ones (0.83 at worst), and a single pull, which shows no scatter of its own.
     """
@@ -294,7 +294,7 @@ def _welch(variances: Sequence[float], dofs: Sequence[float]) -> float:
 
 def _alike(samples: Sequence[Sample], structure: Structure) -> float:
     """How far the sessions' variances are pooled, 1 … 0, by a two-sided F test over the whole curve: wholly from
-    p = 20 % up, not at all below 5 %."""
+    p = 30 % up, not at all below 5 %."""
     from scipy.special import fdtrc
 
     if len(samples) < 2 or any(sample.dof == 0 for sample in samples):
@@ -304,11 +304,11 @@ def _alike(samples: Sequence[Sample], structure: Structure) -> float:
     if min(v) <= 0:
         return 1.0
     p = 2.0 * float(min(fdtrc(d[0], d[1], v[0] / v[1]), fdtrc(d[1], d[0], v[1] / v[0])))
-    return _grade(p)
+    return _grade(p, _FULL_POOLING)
 
 
-def _grade(p: float) -> float:
-    return float(np.clip((p - _NO_TRUST) / (_FULL_TRUST - _NO_TRUST), 0.0, 1.0))
+def _grade(p: float, full: float) -> float:
+    return float(np.clip((p - _NO_TRUST) / (full - _NO_TRUST), 0.0, 1.0))
 
 
 def _trust(sample: Sample, samples: Sequence[Sample], structure: Structure | None, history: History) -> float:
@@ -324,7 +324,7 @@ def _trust(sample: Sample, samples: Sequence[Sample], structure: Structure | Non
         _tail(_variance(sample), sample.dof, structure, history),
         _tail(_common(samples), _dof(samples), structure, history),
     )
-    return _grade(p)
+    return _grade(p, _FULL_TRUST)
 
 
 def _tail(variance: Values, dof: int, structure: Structure, history: History) -> float:
