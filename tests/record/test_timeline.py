@@ -29,6 +29,7 @@ ABOUT_NO_CAR = {
     "sign out",
     "lock sign-in",
     "add dyno",
+    "describe rollers",
     "confirm columns",
     "add inbox item",
     "add layout",
