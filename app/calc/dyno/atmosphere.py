@@ -5,7 +5,7 @@ Saturation pressure: IAPWS supplementary release SR1-86 (W. Wagner's equation), 
 """
 
 from dataclasses import dataclass
-from math import exp, log
+from math import exp
 
 from app.errors import BadInput
 
@@ -116,21 +116,6 @@ def relative_humidity_percent(conditions: Conditions) -> float | None:
         return None
     vapour, _ = vapour_pressure_range_hpa(conditions)
     return 100.0 * vapour / saturation_vapour_pressure_hpa(conditions.temperature_c)
-
-
-def dew_point_c(conditions: Conditions) -> float | None:
-    """Temperature at which the recorded vapour would saturate; None for unknown or no humidity."""
-    vapour, highest = vapour_pressure_range_hpa(conditions)
-    if vapour != highest or vapour <= 0.0:
-        return None
-    # Magnus inverted as the start, then Newton on SR1-86; the slope is that of Clausius and Clapeyron.
-    ratio = log(vapour / 6.112)
-    point = 243.12 * ratio / (17.62 - ratio)
-    for _ in range(4):
-        pressure = saturation_vapour_pressure_hpa(point)
-        slope = pressure * 5420.0 / (point + 273.15) ** 2
-        point += (vapour - pressure) / slope
-    return point
 
 
 def moist_air_density_kg_m3(conditions: Conditions) -> float | None:
