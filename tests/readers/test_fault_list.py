@@ -14,9 +14,10 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from app.calc.vehicle.dtc import PERMANENT, Dtc, Fault, decode_status, encode_status
+from app.calc.vehicle.dtc import PERMANENT, Dtc, Fault, decode_status
 from app.errors import AppError, BadInput, TooLarge
 from app.readers.fault_list import MAX_CHARACTERS, read_fault_list
+from tests.calc.vehicle.status_byte import status_of
 
 GOLDEN = Path(__file__).parents[1] / "golden" / "faults"
 GOOD = sorted(p.name for p in (GOLDEN / "good").iterdir())
@@ -44,7 +45,7 @@ def only(text: str) -> Fault:
 @pytest.mark.parametrize("name", GOOD)
 def test_every_layout_of_one_list_reads_the_same(name: str) -> None:
     found = read_fault_list((GOLDEN / "good" / name).read_text("utf-8"))
-    assert [[f.module, f.dtc.display, encode_status(f.flags), f.text] for f in found] == EXPECTED
+    assert [[f.module, f.dtc.display, status_of(f.flags), f.text] for f in found] == EXPECTED
 
 
 @pytest.mark.parametrize("name", MALFORMED)

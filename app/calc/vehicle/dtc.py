@@ -1,6 +1,5 @@
 """Diagnostic trouble codes (SAE J2012, ISO 15031-6) and the UDS status byte (ISO 14229-1 annex D)."""
 
-import re
 from dataclasses import dataclass
 from typing import Literal
 
@@ -11,8 +10,6 @@ Origin = Literal["standard", "manufacturer", "reserved"]
 
 _LETTERS = "PCBU"
 _SYSTEMS: dict[str, System] = {"P": "powertrain", "C": "chassis", "B": "body", "U": "network"}
-_CODE = re.compile(r"([PCBU][0-3][0-9A-F]{3})(?:[-: ]?([0-9A-F]{2}))?")
-_HEX = re.compile(r"(?:0X)?([0-9A-F]{4}|[0-9A-F]{6})")
 
 # Failure type bytes (SAE J2012-DA); the six most met, from memory.
 FAILURE_TYPES = {
@@ -89,28 +86,6 @@ def decode_dtc(raw: bytes) -> Dtc | None:
     return Dtc(code, f"{raw[2]:02X}" if len(raw) == 3 else None)
 
 
-def encode_dtc(dtc: Dtc) -> bytes:
-    """The two or three bytes of a code: the inverse of `decode_dtc`."""
-    high = _LETTERS.index(dtc.code[0]) << 6 | int(dtc.code[1]) << 4 | int(dtc.code[2], 16)
-    return bytes([high, int(dtc.code[3:], 16)]) + bytes.fromhex(dtc.failure_type or "")
-
-
-def parse_dtc(text: str) -> Dtc:
-    """A code as people write it: `P0133`, `u0100-87`, `U010087`, or its raw bytes `0133`, `C10087`.
-
-    Raises BadInput for anything else.
-    """
-    compact = " ".join(text.upper().split())
-    if written := _CODE.fullmatch(compact):
-        return Dtc(written[1], written[2])
-    raw = _HEX.fullmatch(compact)
-    dtc = decode_dtc(bytes.fromhex(raw[1])) if raw else None
-    if dtc is None:
-        shown = compact if len(compact) <= 20 else compact[:20] + "…"
-        raise BadInput(f"“{shown}” is no fault code; a code looks like P0133 or U0100-87.")
-    return dtc
-
-
 def decode_status(status: int) -> tuple[str, ...]:
     """Names of the flags set in a UDS status byte, lowest bit first.
 
@@ -120,11 +95,6 @@ def decode_status(status: int) -> tuple[str, ...]:
     if not 0 <= status <= 0xFF:
         raise BadInput(f"A fault status is one byte, 00 to FF, not {status}.")
     return tuple(name for bit, name in enumerate(STATUS_FLAGS) if status >> bit & 1)
-
-
-def encode_status(flags: tuple[str, ...]) -> int:
-    """The status byte of flag names; the inverse of `decode_status`."""
-    return sum(1 << STATUS_FLAGS.index(name) for name in set(flags))
 
 
 # Beside the status byte: a code kept until the monitor itself has passed (SAE J1979 service 0A).
