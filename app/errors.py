@@ -13,7 +13,12 @@
 Anything else that reaches the edge is a defect: it is answered with a reference number, never with its text.
 """
 
+import re
 from collections.abc import Sequence
+from unicodedata import category
+
+_QUOTED = re.compile("“([^”]*)”")
+_LONGEST_QUOTED = 80
 
 
 class AppError(Exception):
@@ -33,14 +38,24 @@ class AppError(Exception):
     def __init__(
         self, sentence: str, *, field: str | None = None, where: str | None = None, details: Sequence[str] = ()
     ) -> None:
-        super().__init__(sentence)
-        self.sentence = sentence
+        self.sentence = _readable(sentence)
+        super().__init__(self.sentence)
         self.field = field
         self.where = where
         self.details = tuple(details)
 
     def __str__(self) -> str:
         return self.sentence if self.where is None else f"{self.where}: {self.sentence}"
+
+
+def _readable(sentence: str) -> str:
+    """What a sentence repeats of what came in may be anything: shown is what can be printed, cut where it is long."""
+    printable = "".join(one for one in sentence if one == "\n" or not category(one).startswith("C"))
+    return _QUOTED.sub(lambda quoted: f"“{_cut(quoted[1])}”", printable)
+
+
+def _cut(text: str) -> str:
+    return text if len(text) <= _LONGEST_QUOTED else text[: _LONGEST_QUOTED - 1] + "…"
 
 
 class BadInput(AppError):

@@ -21,9 +21,6 @@ from app.record.row_id import row_id
 from app.web.now import Now
 from app.web.signed_in import Viewer
 
-# Characters of what was typed that a sentence repeats.
-LONGEST_SHOWN = 40
-
 
 class FormModel(BaseModel):
     """Base of every form: unknown fields are refused, the hidden key is there. Take it as
@@ -138,20 +135,19 @@ def read_number(
         return None
     typed = text.strip().replace("\u2212", "-").replace("\u202f", "").replace("\u00a0", "").replace(" ", "")
     digits = typed.lstrip("+-")
-    shown = text.strip() if len(text.strip()) <= LONGEST_SHOWN else text.strip()[: LONGEST_SHOWN - 1] + "…"
     if "," in typed and ("." in typed or typed.count(",") > 1 or _could_be_thousands(digits)):
         raise BadInput(
-            f"{label}: “{shown}” can be read in two ways; write it without separating thousands.", field=field
+            f"{label}: “{text.strip()}” can be read in two ways; write it without separating thousands.", field=field
         )
     typed = typed.replace(",", ".")
     if not typed.isascii() or not digits or not (digits[0].isdigit() or digits[0] in ".,"):
-        raise BadInput(f"{label}: “{shown}” is no number.", field=field)
+        raise BadInput(f"{label}: “{text.strip()}” is no number.", field=field)
     try:
         value = float(typed.replace("_", "x"))
     except ValueError:
-        raise BadInput(f"{label}: “{shown}” is no number.", field=field) from None
+        raise BadInput(f"{label}: “{text.strip()}” is no number.", field=field) from None
     if not math.isfinite(value) or not lowest <= value <= highest:
-        raise BadInput(f"{label} must be {_range(lowest, highest, unit)}; “{shown}” is not.", field=field)
+        raise BadInput(f"{label} must be {_range(lowest, highest, unit)}; “{text.strip()}” is not.", field=field)
     return value
 
 

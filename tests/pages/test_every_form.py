@@ -81,9 +81,12 @@ class Shop:
     file: Path
     copies: Path
     browser: Browser
+    tokens: dict[int, str]
     refused: dict[str, str]
 
     def keep(self, sent: Sent) -> None:
+        # Signing in and out ends the sign-in that the browser had: each step begins with one of its own.
+        self.tokens[SENT.index(sent)] = token_for(self.engine, "manager")
         self.engine.dispose()
         shutil.copyfile(self.file, self._copy(sent))
 
@@ -92,6 +95,11 @@ class Shop:
         for beside in ("-wal", "-shm"):
             self.file.with_name(self.file.name + beside).unlink(missing_ok=True)
         shutil.copyfile(self._copy(sent), self.file)
+        self.sign_in(sent)
+
+    def sign_in(self, sent: Sent) -> None:
+        self.browser.cookies.clear()
+        self.browser.cookies.set("revledger", self.tokens[SENT.index(sent)])
 
     def _copy(self, sent: Sent) -> Path:
         return self.copies / f"{SENT.index(sent)}.db"
@@ -117,13 +125,15 @@ def walked(built_app: FastAPI, sqlite_template: Path, tmp_path_factory: pytest.T
     car_to_restore(engine)
     built_app.state.engine = engine
     with Browser(built_app) as browser:
-        browser.cookies.set("revledger", token_for(engine, "manager"))
-        shop = Shop(engine, file, folder, browser, {})
+        shop = Shop(engine, file, folder, browser, {}, {})
         for sent in SENT:
             shop.keep(sent)
+            shop.sign_in(sent)
             answer = shop.send(sent)
             if answer.status_code >= 400:
                 shop.refused[sent.name] = f"{answer.status_code} {sentence_of(answer)}"
+            elif signed_out(answer):
+                shop.refused[sent.name] = "led to the sign-in"
         yield shop
     engine.dispose()
 
@@ -162,8 +172,14 @@ def values_for(number: int, everything: bool) -> list[str]:
     return EVERY if everything else [EVERY[(number * 3 + step) % len(EVERY)] for step in range(3)]
 
 
+def signed_out(answer: Response) -> bool:
+    return answer.headers.get("location", "").startswith("/sign-in?")
+
+
 def complaint(answer: Response, before: journal.Head, after: journal.Head) -> str | None:
     """What is wrong with an answer to a bad value."""
+    if signed_out(answer):
+        return "was not taken by anybody: the browser is signed out"
     if answer.status_code < 400:
         return None
     if answer.status_code >= 500:

@@ -120,6 +120,13 @@ def test_a_form_sent_after_the_sign_in_ended_leads_back_to_its_page(failing: Bro
     assert answer.headers["location"] == "/sign-in?next=/people%3Fa%3Db"
 
 
+def test_a_sentence_repeats_what_can_be_printed_of_what_came_in_and_not_all_of_it() -> None:
+    said = BadInput("“a\x00b\x07c\u202e” is no number; write it like 0.25 or 5\u202f%.").sentence
+    assert said == "“abc” is no number; write it like 0.25 or 5\u202f%."
+    said = str(BadInput(f"“{'m' * 100_000}” is no choice.", where="line 2"))
+    assert said == f"line 2: “{'m' * 79}…” is no choice."
+
+
 def test_a_wrong_field_is_named_in_words(manager: Browser) -> None:
     answer = manager.get("/api/v1/journal?limit=many&person=123456789012345678901")
     body = answer.json()
