@@ -330,7 +330,7 @@ def test_a_signed_restore_prints_its_certificate(tuner: Browser, manager: Browse
     assert "All 8,192 compared bytes equal stock." in text
     assert text_of(tuner.get(f"{case}/certificate")) == text
     checklist = tuner.get(case)
-    assert "nothing changes here any more" in text_of(checklist)
+    assert "nothing changes here any more. To restore again, open a new case" in text_of(checklist)
     assert f'action="{case}' not in checklist.text
 
 

@@ -177,6 +177,9 @@ def outcome_of(fields: tuple[FieldComparison, ...]) -> Outcome:
 def _sentence(outcome: Outcome, fields: tuple[FieldComparison, ...]) -> str:
     if outcome == "match":
         open_fields = [f.name for f in fields if f.verdict != "match"]
+        # IDs stay when the data behind them are changed: a scan without this number must not look complete.
+        if not any(f.name.startswith("CVN") for f in fields):
+            open_fields.append("CVN, which neither names")
         rest = f" Not compared: {', '.join(open_fields)}." if open_fields else ""
         return f"Every number that was compared agrees: the history on record applies to this unit.{rest}"
     if outcome == "not known":

@@ -148,3 +148,10 @@ def test_what_can_be_no_cvn_is_refused(text: str) -> None:
         "cvns",
         True,
     )
+
+
+def test_a_match_without_verification_numbers_says_that_they_were_not_compared() -> None:
+    told = Identity("HW-1", "SW-9", ("ABC12345",))
+    assert "Not compared: CVN, which neither names." in compare(told, told).sentence
+    with_number = Identity("HW-1", "SW-9", ("ABC12345",), ("7C21E04A",))
+    assert "Not compared" not in compare(with_number, with_number).sentence
