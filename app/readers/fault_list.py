@@ -3,7 +3,7 @@
 import re
 from collections.abc import Iterable, Iterator
 
-from app.calc.vehicle.dtc import PERMANENT, STATUS_FLAGS, Dtc, Fault, decode_status
+from app.calc.vehicle.dtc import PERMANENT, STATUS_FLAGS, Dtc, Fault, decode_dtc, decode_status
 from app.errors import BadInput, TooLarge
 
 MAX_CHARACTERS = 1_000_000
@@ -18,6 +18,8 @@ _CODE = re.compile(
 # A slip at the place of a code, such as the letter O for a zero or P4133.
 _SLIP = re.compile(r"[PCBUpcbu][0-9OoIl][0-9A-FOIa-fol]{3,4}(?![0-9A-Za-z])")
 _BULLET = re.compile(r"\s*(?:[-*•·]+\s+|#?\d{1,4}[.)]\s+|#\d{1,4}:?\s+|\d{1,4}\s*[;|\t]\s*)?")
+# Codes as sent on the bus, a line each: two bytes, or three with the failure type.
+_BYTES = re.compile(r"(?:[0-9A-Fa-f]{2} ){1,2}[0-9A-Fa-f]{2}")
 _LABEL = re.compile(
     r"(?:(?:fault|error|trouble|diagnostic|stored)\s+){0,3}(?:dtcs?|codes?|faults?|errors?|no\.?|number)(?:\s+\d+)?",
     re.I,
@@ -89,14 +91,18 @@ def read_fault_list(text: str) -> tuple[Fault, ...]:
 
     Understood: one code per line with text and status (words, or a status byte), tables, lists with commas,
     module headings (`[Engine]`, `Engine:`), sections such as "Pending codes:". The same code twice in one
-    module becomes one fault with both statuses. Raises BadInput when nothing is readable, when a code is
-    misspelt, or when the scan says that a control unit could not be read: that is no clean scan.
+    module becomes one fault with both statuses. Where no code is written out, lines of two or three hex bytes are
+    codes as sent on the bus (SAE J2012); beside written codes they may be anything and are text. Raises BadInput
+    when nothing is readable, when a code is misspelt, or when the scan says that a control unit could not be read:
+    that is no clean scan.
     """
     if len(text) > MAX_CHARACTERS:
         raise TooLarge(f"The fault list has {len(text):,} characters; the most accepted is {MAX_CHARACTERS:,}.")
     scan = _Scan()
     for number, line in enumerate(text.splitlines(), start=1):
         scan.take(line, f"line {number}")
+    if not scan.found and not scan.says_none:
+        scan.take_bytes(text)
     if not scan.found and not scan.says_none:
         raise BadInput("No fault code was found, and no statement that there are none; paste the list as shown.")
     return tuple(scan.found.values())
@@ -133,6 +139,19 @@ class _Scan:
             raise BadInput(f"“{slip[0]}” looks like a fault code but is none; check its characters.", where=where)
         else:
             self._plain(line)
+
+    def take_bytes(self, text: str) -> None:
+        """Lines that are nothing but the bytes of a code; 00 00 is padding, and a list of it alone says none."""
+        self.module, self.section = "", ()
+        for line in text.splitlines():
+            bare = " ".join(line.split())
+            if _BYTES.fullmatch(bare):
+                dtc = decode_dtc(bytes.fromhex(bare))
+                self.says_none = True
+                if dtc is not None:
+                    self._add(dtc, self.section, "", self.module)
+            elif bare:
+                self._plain(line)
 
     def _faults(self, line: str, codes: list[re.Match[str]]) -> None:
         lead, lead_flags, module = _lead(line[: codes[0].start()])

@@ -20,6 +20,7 @@ from app.readers.fault_list import MAX_CHARACTERS, read_fault_list
 from tests.calc.vehicle.status_byte import status_of
 
 GOLDEN = Path(__file__).parents[1] / "golden" / "faults"
+DTC_VALUES = Path(__file__).parents[1] / "calc" / "vehicle" / "data" / "dtc.json"
 GOOD = sorted(p.name for p in (GOLDEN / "good").iterdir())
 EXPECTED = json.loads((GOLDEN / "expected.json").read_text("utf-8"))
 MALFORMED = {
@@ -145,6 +146,27 @@ def test_the_same_code_in_two_modules_stays_two_faults() -> None:
 
 def test_a_lost_communication_code_is_a_fault_not_a_failed_scan() -> None:
     assert only("U0100-87 No communication with engine control unit").dtc == Dtc("U0100", "87")
+
+
+def test_a_list_of_bytes_as_sent_on_the_bus_is_decoded() -> None:
+    """Check values of SAE J2012: those of two bytes agree with python-obd 0.7.3 (tests/calc/vehicle/data/dtc.json)."""
+    known = json.loads(DTC_VALUES.read_text(encoding="utf-8"))
+    cases = [one for part in ("dtc_2_byte", "dtc_3_byte") for one in known[part]["cases"]]
+    assert len(cases) > 5
+    for one in cases:
+        spaced = " ".join(one["bytes"][n : n + 2] for n in range(0, len(one["bytes"]), 2))
+        [fault] = read_fault_list(f"Engine:\n{spaced}\n00 00\n")
+        assert fault.dtc.display == one.get("display", one["code"])
+        assert fault.module == "Engine"
+
+
+def test_bytes_of_padding_alone_say_that_there_is_no_code() -> None:
+    assert read_fault_list("00 00\n00 00") == ()
+
+
+def test_bytes_beside_a_written_code_stay_its_text() -> None:
+    [fault] = read_fault_list("P0301\n26 11 26")
+    assert fault.dtc.code == "P0301"
 
 
 def test_one_line_for_people() -> None:
