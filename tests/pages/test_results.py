@@ -165,6 +165,15 @@ def test_an_attribution_to_what_is_not_in_the_list_is_refused_and_never_taken_fo
         assert results.strip_attributions(session, [1])[1][car.unit_id].reason != "log of the laptop"
 
 
+def test_no_correction_is_offered_with_an_answer_already_chosen(tuner: Browser, car: Car) -> None:
+    """Stock was: who only typed a reason turned a tuned run into one of the stock car."""
+    tuner.submit(f"/vehicles/{car.vehicle_id}/strip-runs", SLIP)
+    for address in (f"/vehicles/{car.vehicle_id}/results", "/dyno-sessions/1"):
+        body = tuner.get(address).text
+        [choice] = re.findall(r'<select id="[^"]*" name="revision".*?</select>', body, re.S)
+        assert '<option value="">Choose what it was</option>' in choice and "selected" not in choice
+
+
 def test_an_attribution_is_corrected_with_a_reason(tuner: Browser, car: Car, sqlite_engine: Engine) -> None:
     tuner.submit(f"/vehicles/{car.vehicle_id}/strip-runs", SLIP)
     trial(tuner, car, 5, 28.0)
