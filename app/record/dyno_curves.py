@@ -106,7 +106,7 @@ def factor_for(
     )
     if found is None:
         raise Conflict(
-            "Ambient pressure or temperature of this session was not recorded, so it cannot be corrected; "
+            "Ambient pressure or temperature of the dyno session was not recorded, so it cannot be corrected; "
             "compare it uncorrected."
         )
     return found
@@ -117,7 +117,7 @@ def _corrected_by_dyno(keys: Collection[PullKey]) -> bool:
     said = {key.corrected for key in keys if key.included}
     if len(said) > 1:
         raise Conflict(
-            "Some pulls of this session were corrected by the dyno and some were not; exclude one kind, with a reason."
+            "Some pulls of the dyno session were corrected by the dyno, some not; exclude one kind, with a reason."
         )
     return said == {True}
 
@@ -132,7 +132,7 @@ def joined(pulls: Sequence[FittedPull], by: float) -> Pulls:
     """Those that count on their common grid, multiplied by a correction factor; Conflict when none does."""
     curves = [one.curve for one in pulls if one.counts and one.curve is not None]
     if not curves:
-        raise Conflict("No pull of this session counts; add pulls or take one in again.")
+        raise Conflict("No pull of the dyno session counts; add pulls or take one in again.")
     common = on_common_grid(curves)
     return Pulls(common.speed_rpm, common.torque_nm * by, common.power_kw * by)
 

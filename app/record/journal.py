@@ -104,7 +104,7 @@ def append(
     subject: tuple[str, int | str] | None = None,
     facts: dict[str, Any] | None = None,
 ) -> JournalEntry:
-    """Write the entry of the act that this session holds; call it last, once.
+    """Write the entry of the act that the database session holds; call it last, once.
 
     `sentence` never carries a customer's name or contact, so that erasing personal data leaves the chain whole.
     """

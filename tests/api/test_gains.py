@@ -92,7 +92,7 @@ def test_a_session_tells_its_mean_curve_repeatability_and_limits(caller: Caller,
 def test_a_session_without_pulls_says_why_there_is_no_curve(caller: Caller, shop: MeasuredCar) -> None:
     found = caller.get(f"/dyno-sessions/{shop.further(4, seeds=())}").json()["measured"]
     assert found["curve"] is None
-    assert "No pull of this session counts" in found["refusal"]
+    assert "No pull of the dyno session counts" in found["refusal"]
     assert found["correction_factor"] == 1.0
 
 

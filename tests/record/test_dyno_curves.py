@@ -63,7 +63,7 @@ def test_pulls_that_the_dyno_corrected_are_not_corrected_again_nor_converted(
     with pytest.raises(Conflict, match="had corrected them already"):
         dyno_curves.pulls_of(session, row, "none")
     add(session, person, session_id, pull_csv(3))
-    with pytest.raises(Conflict, match="Some pulls of this session were corrected"):
+    with pytest.raises(Conflict, match="Some pulls of the dyno session were corrected"):
         dyno_curves.factor(session, row)
 
 

@@ -146,7 +146,7 @@ def _gains(session: Session, row: DynoSession, view: View) -> tuple[tuple[tuple[
             last = baselines[0]
             gear = f" in gear {row.gear}" if row.gear else ""
             why = (
-                f"This session and the baseline of {day(last.measured_at)} do not compare: {hindered[last.id]}. Begin "
+                f"These pulls and the baseline of {day(last.measured_at)} do not compare: {hindered[last.id]}. Begin "
                 f"with baseline pulls on {dyno.dyno(session, row.dyno_id).name}{gear}."
             )
         for one in earlier:
