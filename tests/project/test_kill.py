@@ -6,6 +6,7 @@ pages load, and a form that was sent but never answered is recorded once, howeve
 """
 
 import hashlib
+import itertools
 import random
 import sqlite3
 import threading
@@ -43,7 +44,8 @@ class Shop:
     unanswered: list[tuple[str, dict[str, str]]] = field(default_factory=list)
     broken_off: int = 0
     next_car: int = 0
-    at_work: threading.Event = field(default_factory=threading.Event)
+    car_acknowledged: threading.Event = field(default_factory=threading.Event)
+    image_acknowledged: threading.Event = field(default_factory=threading.Event)
     lock: threading.Lock = field(default_factory=threading.Lock)
 
     def new_vin(self) -> str:
@@ -80,7 +82,7 @@ class Writer(threading.Thread):
         number = self.shop.new_vin()
         car = created(api.post("/vehicles", json={"vin": number, "make": "Velmora", "model": "Sirrus"}))
         self.shop.cars[car] = number
-        self.shop.at_work.set()
+        self.shop.car_acknowledged.set()
         self.scan_faults(pages, car)
         numbers = {"role": "engine", "hardware_number": "HW-1", "software_number": "SW-1"}
         unit = created(api.post(f"/vehicles/{car}/control-units", json=numbers))
@@ -92,6 +94,7 @@ class Writer(threading.Thread):
             told = {"title": f"Change {change}", "purpose": "To see whether it stays"}
             sent = api.post(f"/control-units/{unit}/revisions", data=told, files={"file": ("image.bin", image)})
             self.shop.images[created(sent)] = hashlib.sha256(image).hexdigest()
+            self.shop.image_acknowledged.set()
 
     def scan_faults(self, pages: httpx2.Client, car: int) -> None:
         """Through the page, whose form carries a key: what stays unanswered is sent again later."""
@@ -134,13 +137,13 @@ def open_shop(folder: Path) -> Shop:
     return Shop(file, token, cookies)
 
 
-def work_until_killed(shop: Shop, served: Served, draw: random.Random) -> None:
-    shop.at_work.clear()
+def work_until_killed(shop: Shop, served: Served, begun: threading.Event, draw: random.Random) -> None:
+    begun.clear()
     writers = [Writer(shop, served.base, draw.getrandbits(32)) for _ in range(WRITERS)]
     for writer in writers:
         writer.start()
-    # The clock runs from the first acknowledgement: however busy the machine, the kill falls into the middle of work.
-    assert shop.at_work.wait(timeout=60)
+    # The clock runs from an acknowledgement: however slow the machine, the kill falls into the middle of work.
+    assert begun.wait(timeout=60)
     time.sleep(draw.uniform(0.0, 0.35))
     stop(served, hard=True)
     for writer in writers:
@@ -204,8 +207,9 @@ def campaign(folder: Path, kills: int, seed: int) -> Shop:
     shop = open_shop(folder)
     served = start_fast(shop.file)
     try:
-        for _ in range(kills):
-            work_until_killed(shop, served, draw)
+        # By turns soon after the first car and soon after the first revision, so that no part of the work is spared.
+        for begun in itertools.islice(itertools.cycle([shop.car_acknowledged, shop.image_acknowledged]), kills):
+            work_until_killed(shop, served, begun, draw)
             served = start_fast(shop.file)
             check(shop, served, draw)
     finally:
@@ -217,7 +221,7 @@ def test_killed_while_files_come_in_nothing_acknowledged_is_lost_and_nothing_is_
     shop = campaign(tmp_path, kills=15, seed=int(datetime.now(UTC).timestamp()))
     # The programme bites only if the kills fell into the middle of work.
     assert len(shop.cars) >= 15
-    assert shop.images
+    assert len(shop.images) >= 7
     assert shop.broken_off == 15 * WRITERS
 
 
