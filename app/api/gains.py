@@ -198,7 +198,7 @@ def gain(
 ) -> GainOut:
     """The gain between two sessions of a car; 409 when they cannot be compared as they stand, with what could help."""
     speeds, bands = read_speeds(at_rpm), read_bands(band)
-    found = gains.compared(session, before_id, after_id, standard=standard)
+    found = gains.compared(session, before_id, after_id, standard=standard or None)
     result = found.result
     if result is None or found.standard is None:
         raise Conflict("These sessions cannot be compared: " + "; ".join(found.refusals) + ".", details=_help(found))

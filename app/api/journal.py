@@ -1,6 +1,6 @@
 """The journal as JSON."""
 
-from typing import Any
+from typing import Annotated, Any
 
 from fastapi import APIRouter, Query, Request
 from sqlalchemy.orm import Session
@@ -57,11 +57,18 @@ def entry_out(entry: journal.EntryView) -> EntryOut:
 
 @router.get("")
 def entries(
-    request: Request, session: Read, person: Viewer, asked: AskedFor, limit: Limit = 50, cursor: Cursor = None
+    request: Request,
+    session: Read,
+    person: Viewer,
+    asked: AskedFor,
+    limit: Limit = 50,
+    cursor: Cursor = None,
+    before: Annotated[int | None, Query(description="Only entries with a lower number.")] = None,
 ) -> ListPage[EntryOut]:
     """Entries, newest first; days are the workshop's."""
     wanted = asked.read(view_of(request, session, person).zone)
-    found = journal.page(session, before=decode_number(cursor), limit=limit + 1, wanted=wanted)
+    start = before if cursor is None else decode_number(cursor)
+    found = journal.page(session, before=start, limit=limit + 1, wanted=wanted)
     rows, following = cut(found, limit, lambda entry: encode_cursor(entry.seq))
     return ListPage(items=[entry_out(entry) for entry in rows], next_cursor=following)
 

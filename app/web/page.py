@@ -25,6 +25,7 @@ from app.resources import resource_dir
 from app.settings import Settings
 from app.web.assets import load_assets
 from app.web.form import AlreadyTaken, taken_meanwhile
+from app.web.json_beside import json_beside
 from app.web.signed_in import ROLE_NAMES
 from app.web.units_view import CHOICES, UnitsView, units_of
 
@@ -63,6 +64,7 @@ class Chrome:
     form_key: str
     demo: bool
     journal_head: str
+    json: str | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -224,8 +226,16 @@ def _nav(path: str, person: Person | None) -> tuple[tuple[str, str, bool], ...]:
 
 
 def _chrome(
-    request: Request, session: Session, shop: Shop, person: Person | None, title: str, notices: tuple[str, ...]
+    request: Request,
+    session: Session,
+    shop: Shop,
+    person: Person | None,
+    title: str,
+    notices: tuple[str, ...],
+    *,
+    whole: bool,
 ) -> Chrome:
+    """`whole`: the page shows what its address asks for, so that its JSON would too."""
     pending = () if person is None else pending_everywhere(session)
     return replace(
         _bare_chrome(request, title, person),
@@ -234,6 +244,7 @@ def _chrome(
         coding_pending=tuple((p.vehicle, f"/vehicles/{p.vehicle_id}", p.sentence) for p in pending),
         shop_name=shop.name,
         journal_head="" if person is None else journal.head(session).short,
+        json=None if person is None or not whole else json_beside(request),
     )
 
 
@@ -262,7 +273,7 @@ def render(
     if status in (409, 422) and (taken := taken_meanwhile(request)) is not None:
         raise AlreadyTaken(taken)
     shop = shop_settings(session)
-    frame = _chrome(request, session, shop, person, title, notices)
+    frame = _chrome(request, session, shop, person, title, notices, whole=status == 200)
     return HTMLResponse(_write(template, context, frame, _view_in(request, shop, person)), status)
 
 

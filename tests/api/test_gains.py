@@ -56,6 +56,12 @@ def test_sessions_under_other_standards_are_a_conflict_that_says_what_helps(call
     assert again["before"]["correction_factor"] == pytest.approx(0.9832, abs=5e-4)
 
 
+def test_the_words_of_the_pages_form_mean_the_same_here(caller: Caller, shop: MeasuredCar) -> None:
+    sides = {"from": shop.before, "to": shop.after}
+    form = {"at_rpm": "", "band": "", "standard": "", "quantity": "torque"}
+    assert caller.get("/gains", **sides, **form).json() == caller.get("/gains", **sides).json()
+
+
 def test_a_session_without_the_air_is_not_converted(caller: Caller, shop: MeasuredCar) -> None:
     airless = shop.further(2.5, gain=30.0, pressure_hpa=None)
     answer = caller.get("/gains", **{"from": shop.before, "to": airless, "standard": "sae_j1349"})

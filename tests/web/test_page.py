@@ -1,5 +1,6 @@
 """What every page shares: escaping, numbers with units, the workshop's time, what the frame shows."""
 
+import html
 import re
 from dataclasses import fields
 from datetime import UTC, datetime
@@ -125,6 +126,31 @@ def test_the_frame_names_the_person_and_the_shop_and_marks_the_page(manager: Bro
     assert '<a href="/people">People</a>' in page
     assert "2 Jul 2026, 07:30" in page
     assert re.search(r"Journal head</a> <span class=\"mono\">1-[0-9a-f]{16}</span>", page)
+
+
+@pytest.mark.parametrize(
+    "address", ["/journal?act=change+preferences&before=2", "/vehicles?q=a%26b", "/dynos", "/inbox", "/people"]
+)
+def test_the_frame_leads_to_the_same_thing_as_json(manager: Browser, address: str) -> None:
+    manager.submit("/settings/preferences", {"theme": "dark"})
+    manager.submit("/settings/preferences", {"theme": "light"})
+    link = re.search(r'<a href="([^"]+)" type="application/json">This page as JSON</a>', manager.get(address).text)
+    assert link is not None
+    path, _, query = address.partition("?")
+    assert html.unescape(link[1]) == f"{path}.json" + (f"?{query}" if query else "")
+    answer = manager.get(html.unescape(link[1]), follow_redirects=True)
+    assert answer.headers["content-type"] == "application/json"
+    if path == "/journal":
+        assert [one["seq"] for one in answer.json()["items"]] == [1]
+
+
+@pytest.mark.parametrize(
+    "address",
+    ["/", "/settings", "/search?q=x", "/vehicles/new", "/sign-in", "/nothing", "/journal/99", "/journal?from=x"],
+)
+def test_a_page_without_json_promises_none(manager: Browser, anonymous: Browser, address: str) -> None:
+    for one in (manager, anonymous):
+        assert "This page as JSON" not in one.get(address).text
 
 
 def test_people_is_offered_to_managers_only(tuner: Browser) -> None:
