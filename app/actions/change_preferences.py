@@ -33,7 +33,7 @@ def change_preferences(
         session,
         at=at,
         person=person,
-        action="change preferences",
+        action=journal.CHANGE_PREFERENCES,
         sentence=f"{person.name} changed how numbers or the screen are shown.",
         subject=("person", person.id),
         facts=preferences,

@@ -179,6 +179,8 @@ def view(entry: JournalEntry) -> EntryView:
 
 
 PROGRAM = 0
+# The act by which a person changes what only that person sees; the journal can be asked for without it.
+CHANGE_PREFERENCES = "change preferences"
 
 
 @dataclass(frozen=True, slots=True)
@@ -186,7 +188,8 @@ class Wanted:
     """Which entries are wanted; None or empty is no condition.
 
     person_id : `PROGRAM` for what no person did. car : words that are looked for as in the search for cars.
-    since, until : from the one, before the other.
+    since, until : from the one, before the other. preferences : whether how people changed their own colours and units
+    counts in.
     """
 
     person_id: int | None = None
@@ -195,6 +198,7 @@ class Wanted:
     action: str = ""
     since: dt.datetime | None = None
     until: dt.datetime | None = None
+    preferences: bool = True
 
 
 EVERYTHING = Wanted()
@@ -226,6 +230,8 @@ def _conditions(session: Session, wanted: Wanted) -> list[ColumnElement[bool]]:
         found.append(JournalEntry.at >= wanted.since)
     if wanted.until is not None:
         found.append(JournalEntry.at < wanted.until)
+    if not wanted.preferences:
+        found.append(JournalEntry.action != CHANGE_PREFERENCES)
     return found
 
 

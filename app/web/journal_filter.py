@@ -12,6 +12,8 @@ from app.errors import BadInput
 from app.record.journal import PROGRAM, Wanted
 from app.record.row_id import row_id
 
+WITHOUT_PREFERENCES = "preferences"
+
 
 @dataclass(frozen=True, slots=True)
 class JournalFilter:
@@ -19,6 +21,8 @@ class JournalFilter:
 
     person : a person's id, or "program" for what no person did. car : words of a plate, VIN, customer, make or model.
     since, until : days of the workshop, both counted in, or moments in RFC 3339.
+    without : "preferences" leaves out how people changed their own colours and units. Nothing is left out unasked: the
+    journal is evidence, and a number missing from it has to be explained by what stands in the address.
     """
 
     person: str = ""
@@ -27,18 +31,21 @@ class JournalFilter:
     act: str = ""
     since: str = ""
     until: str = ""
+    without: str = ""
 
     @property
     def query(self) -> str:
         """The filters for an address, without those that are empty."""
         given = {
             "person": self.person, "vehicle_id": self.vehicle_id, "car": self.car, "act": self.act,
-            "from": self.since, "to": self.until,
+            "from": self.since, "to": self.until, "without": self.without,
         }  # fmt: skip
         return urlencode({name: value for name, value in given.items() if value})
 
     def read(self, zone: ZoneInfo) -> Wanted:
         """What they mean; raises `BadInput` that names the field."""
+        if self.without not in ("", WITHOUT_PREFERENCES):
+            raise BadInput(f"Only “{WITHOUT_PREFERENCES}” can be left out of the journal.", field="without")
         return Wanted(
             person_id=PROGRAM if self.person == "program" else _id(self.person, "person", "There is no such person."),
             vehicle_id=_id(self.vehicle_id, "vehicle_id", "There is no such car."),
@@ -46,6 +53,7 @@ class JournalFilter:
             action=self.act,
             since=_moment(self.since, zone, field="from", label="From", whole_day=False),
             until=_moment(self.until, zone, field="to", label="To", whole_day=True),
+            preferences=self.without != WITHOUT_PREFERENCES,
         )
 
 
@@ -56,8 +64,9 @@ def _from_address(
     act: Annotated[str, Query(max_length=60, description="The kind of act, as entries name it.")] = "",
     since: Annotated[str, Query(alias="from", max_length=40, description="First day, or a moment.")] = "",
     until: Annotated[str, Query(alias="to", max_length=40, description="Last day, or a moment.")] = "",
+    without: Annotated[str, Query(max_length=20, description="“preferences”: no changes of colours and units.")] = "",
 ) -> JournalFilter:
-    return JournalFilter(*(text.strip() for text in (person, vehicle_id, car, act, since, until)))
+    return JournalFilter(*(text.strip() for text in (person, vehicle_id, car, act, since, until, without)))
 
 
 AskedFor = Annotated[JournalFilter, Depends(_from_address)]

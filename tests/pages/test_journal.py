@@ -60,6 +60,28 @@ def test_an_address_shows_what_it_asks_for(front_desk: Browser, acts: int, query
         assert [one["seq"] for one in items] == expected
 
 
+def test_changes_of_colours_and_units_are_left_out_only_when_asked(front_desk: Browser, acts: int) -> None:
+    for theme in ("dark", "light"):
+        front_desk.submit("/theme", {"theme": theme})
+    assert numbers(front_desk.get("/journal").text) == [7, 6, 5, 4, 3, 2, 1]
+    address = "?act=&without=preferences"
+    page = front_desk.get(f"/journal{address}").text
+    assert numbers(page) == [5, 4, 3, 2, 1]
+    assert re.search(r'<input type="checkbox" id="without" name="without" value="preferences" checked>', page)
+    assert 'href="/journal.csv?without=preferences"' in page
+    out = front_desk.get(f"/journal.csv{address}").content.decode("utf-8-sig")
+    assert [int(row["seq"]) for row in csv.DictReader(io.StringIO(out, newline=""))] == [5, 4, 3, 2, 1]
+    items = front_desk.get(f"/journal.json{address}", follow_redirects=True).json()["items"]
+    assert [one["seq"] for one in items] == [5, 4, 3, 2, 1]
+
+
+def test_nothing_else_can_be_left_out(front_desk: Browser, acts: int) -> None:
+    answer = front_desk.get("/journal?without=flashes")
+    assert answer.status_code == 422
+    assert refusal(answer) == "Only “preferences” can be left out of the journal."
+    assert front_desk.get("/api/v1/journal?without=flashes").json()["field"] == "without"
+
+
 def test_a_car_is_found_by_any_of_its_words(front_desk: Browser, acts: int, sqlite_engine: Engine) -> None:
     page = front_desk.get("/journal?vehicle_id=2").text
     label = re.search(r'<option value="2" selected>([^<]+)<', page)
