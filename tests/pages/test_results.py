@@ -165,6 +165,33 @@ def test_an_attribution_to_what_is_not_in_the_list_is_refused_and_never_taken_fo
         assert results.strip_attributions(session, [1])[1][car.unit_id].reason != "log of the laptop"
 
 
+@pytest.mark.parametrize(
+    "path", ["/strip-runs/1/attribution", "/economy-trials/1/attribution", "/dyno-sessions/1/attribution"]
+)
+def test_a_refused_correction_keeps_what_was_typed_in_its_own_form(tuner: Browser, car: Car, path: str) -> None:
+    for _ in range(2):
+        tuner.submit(f"/vehicles/{car.vehicle_id}/strip-runs", SLIP)
+        trial(tuner, car, 5, 28.0)
+    sent = {"control_unit_id": str(car.unit_id), "revision": "", "reason": "Log of <the> laptop"}
+    body = tuner.submit(path, sent).text
+    assert body.count('value="Log of &lt;the&gt; laptop"') == 1
+    [form] = re.findall(rf'<form class="form form-row" method="post" action="{path}">.*?</form>', body, re.S)
+    assert 'value="Log of &lt;the&gt; laptop"' in form and "Choose stock or a revision." in form
+    place = f"{path}-revision-{car.unit_id}"
+    assert f'href="#{place}"' in body and f'id="{place}"' in form
+    # Every part that is folded up around the form is open.
+    before = body[: body.index(form)]
+    opened = re.findall(r"<details[^>]*>|</details>", before)
+    folded = []
+    for tag in opened:
+        folded = folded[:-1] if tag == "</details>" else [*folded, tag]
+    assert folded and all(tag.endswith(" open>") for tag in folded)
+    assert not re.search(r"<details open><summary>Record a", body)
+    chosen = tuner.submit(path, sent | {"revision": str(car.revision_ids[0]), "reason": "x"}).text
+    assert re.search(rf'<option value="{car.revision_ids[0]}" selected>', chosen)
+    assert chosen.count('value="x"') == 1
+
+
 def test_no_correction_is_offered_with_an_answer_already_chosen(tuner: Browser, car: Car) -> None:
     """Stock was: who only typed a reason turned a tuned run into one of the stock car."""
     tuner.submit(f"/vehicles/{car.vehicle_id}/strip-runs", SLIP)

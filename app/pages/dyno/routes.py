@@ -15,7 +15,7 @@ from app.actions.decide_run import decide_run
 from app.actions.record_session import record_session
 from app.calc.dyno.correction import STANDARDS
 from app.errors import AppError, BadInput, Conflict
-from app.pages.attribution import AttributionForm, attribute_as_typed
+from app.pages.attribution import AttributionForm, Correction, attribute_as_typed, refused_correction
 from app.pages.dyno.profile import read_file
 from app.pages.dyno.session_form import FIELD_OF, PURPOSES, SessionForm, new_session
 from app.pages.dyno.session_view import session_page
@@ -239,8 +239,16 @@ def _told(error: AppError) -> str:
     return " ".join([str(error), *(f"{line}." for line in error.details[:8])])
 
 
-def _refused(request: Request, session: Session, person: Tuner, session_id: int, error: AppError) -> HTMLResponse:
-    page = session_page(session, session_id, person, view_of(request, session, person), sentence=_told(error))
+def _refused(
+    request: Request,
+    session: Session,
+    person: Tuner,
+    session_id: int,
+    error: AppError,
+    correction: Correction | None = None,
+) -> HTMLResponse:
+    view = view_of(request, session, person)
+    page = session_page(session, session_id, person, view, sentence=_told(error), correction=correction)
     return render(
         request, "dyno/session.html", page, session=session, person=person, title="Dyno session", status=error.status
     )
@@ -319,7 +327,8 @@ def take_attribution(
     try:
         attribute_as_typed(session, person, now, form, Result(dyno_session_id=session_id))
     except AppError as error:
-        return _refused(request, session, person, session_id, error)
+        correction = refused_correction(request.url.path, form, error)
+        return _refused(request, session, person, session_id, error, correction)
     return see_other(request, session, f"/dyno-sessions/{session_id}", once)
 
 

@@ -9,6 +9,7 @@ from sqlalchemy.orm import Session
 
 from app.calc.dyno.correction import STANDARDS, CorrectionFactor
 from app.calc.number_text import counted
+from app.pages.attribution import Correction
 from app.pages.dyno.profile import ColumnRow, rows_of
 from app.pages.dyno.session_curve import CurveView, curve_view, level_words
 from app.pages.dyno.session_limits import LimitsView, limits_view
@@ -73,6 +74,7 @@ class SessionPage:
     raw: dict[str, Any] | None
     raw_summary: str
     sentence: str
+    correction: Correction | None
 
 
 def factor_words(factor: CorrectionFactor) -> str:
@@ -84,9 +86,18 @@ def factor_words(factor: CorrectionFactor) -> str:
 
 
 def session_page(
-    session: Session, session_id: int, person: Person, view: View, *, sentence: str = "", wanted: str = ""
+    session: Session,
+    session_id: int,
+    person: Person,
+    view: View,
+    *,
+    sentence: str = "",
+    correction: Correction | None = None,
+    wanted: str = "",
 ) -> SessionPage:
-    """A session with its mean curve, its pulls, its channels against the car's limits, and the ways to a gain."""
+    """A session with its mean curve, its pulls, its channels against the car's limits, and the ways to a gain.
+
+    sentence, correction : why a form was refused, and that form where it corrects an attribution."""
     row = dyno.dyno_session(session, session_id)
     vehicle = vehicles.vehicle(session, row.vehicle_id)
     place = dyno.dyno(session, row.dyno_id)
@@ -117,6 +128,7 @@ def session_page(
         raw=raw_chart(runs, side, view.units),
         raw_summary=raw_summary(runs, side, view.units),
         sentence=sentence,
+        correction=correction,
     )
 
 

@@ -10,7 +10,7 @@ from app.actions.attribute import Result
 from app.actions.record_economy_trial import record_economy_trial
 from app.actions.record_strip_run import record_strip_run
 from app.errors import AppError, BadInput
-from app.pages.attribution import AttributionForm, attribute_as_typed
+from app.pages.attribution import AttributionForm, attribute_as_typed, refused_correction
 from app.pages.results.figures import LABELS
 from app.pages.results.view import Typed, results_page
 from app.record import results
@@ -66,6 +66,19 @@ def _refused(
     renamed = {"distance_km": "distance", "fuel_l": "fuel", "results": "et_60ft_s"}
     field = renamed.get(error.field or "", error.field or "")
     typed = Typed(values, {field: error.sentence} if field else {}, error.sentence)
+    return _shown_again(request, session, person, vehicle_id, typed, error)
+
+
+def _refused_correction(
+    request: Request, session: Session, person: Person, vehicle_id: int, form: AttributionForm, error: AppError
+) -> HTMLResponse:
+    typed = Typed(sentence=error.sentence, correction=refused_correction(request.url.path, form, error))
+    return _shown_again(request, session, person, vehicle_id, typed, error)
+
+
+def _shown_again(
+    request: Request, session: Session, person: Person, vehicle_id: int, typed: Typed, error: AppError
+) -> HTMLResponse:
     page = results_page(session, vehicle_id, person, view_of(request, session, person), typed=typed)
     return render(
         request,
@@ -171,7 +184,7 @@ def attribute_strip_run(
     try:
         attribute_as_typed(session, person, now, form, Result(strip_run_id=run_id))
     except AppError as error:
-        return _refused(request, session, person, vehicle_id, {}, error)
+        return _refused_correction(request, session, person, vehicle_id, form, error)
     return see_other(request, session, f"/vehicles/{vehicle_id}/results#strip", once)
 
 
@@ -189,5 +202,5 @@ def attribute_trial(
     try:
         attribute_as_typed(session, person, now, form, Result(economy_trial_id=trial_id))
     except AppError as error:
-        return _refused(request, session, person, vehicle_id, {}, error)
+        return _refused_correction(request, session, person, vehicle_id, form, error)
     return see_other(request, session, f"/vehicles/{vehicle_id}/results#economy", once)

@@ -11,6 +11,7 @@ from app.calc.dyno.strip_rules import RULES, estimates, plausibility, power_from
 from app.calc.number_text import counted, plain
 from app.calc.units import convert
 from app.errors import BadInput
+from app.pages.attribution import Correction
 from app.pages.results.figures import LABELS, slip
 from app.record import dyno, results, revisions, strip, vehicles
 from app.record.car_state import vehicle_label
@@ -68,11 +69,12 @@ class EconomyView:
 
 @dataclass(frozen=True, slots=True)
 class Typed:
-    """A refused form: which one, what was typed, and the sentence at its field."""
+    """A refused form: what was typed, and the sentence at its field; correction: where it corrects an attribution."""
 
     values: dict[str, str] = field(default_factory=dict)
     errors: dict[str, str] = field(default_factory=dict)
     sentence: str = ""
+    correction: Correction | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -91,6 +93,7 @@ class ResultsPage:
     values: dict[str, str]
     errors: dict[str, str]
     sentence: str
+    correction: Correction | None
 
 
 def results_page(
@@ -130,6 +133,7 @@ def results_page(
         values=typed.values,
         errors=typed.errors,
         sentence=typed.sentence,
+        correction=typed.correction,
     )
 
 
