@@ -12,6 +12,7 @@ from fastapi import FastAPI
 from sqlalchemy import Engine
 from starlette.types import ASGIApp
 
+import app.api.computed_run
 import app.api.dyno
 import app.api.dynos
 import app.api.flashes
@@ -134,6 +135,7 @@ PAGES: tuple[ModuleType, ...] = (
     app.pages.work,
 )
 API: tuple[ModuleType, ...] = (
+    app.api.computed_run,
     app.api.dyno,
     app.api.dynos,
     app.api.fleet,

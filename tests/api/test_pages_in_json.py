@@ -62,7 +62,6 @@ NO_RECORD = {
     "/layouts/{layout_id:int}/recompute": _FORM,
     "/layouts/{layout_id:int}/checksum-search": _FORM,
     "/layouts/{layout_id:int}/checksum-search/candidates": _FORM,
-    "/vehicles/{vehicle_id:int}/computed-run": "a form; what it computes from the car's sessions is not kept",
     "/attachments/{attachment_id:int}": _FILE,
     "/attachments/{attachment_id:int}/picture": _FILE,
     "/release-packages/{package_id:int}/file": _FILE,

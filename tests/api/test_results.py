@@ -1,5 +1,7 @@
 """A program can hand in strip runs, economy trials and limits."""
 
+from typing import Any
+
 import pytest
 from fastapi import FastAPI
 from sqlalchemy import Engine
@@ -7,7 +9,8 @@ from sqlalchemy import Engine
 from app.record import people
 from app.record.engine import transaction
 from tests.api.caller import Caller
-from tests.dyno_car import Car, car_on_record, flashed
+from tests.browser import Browser
+from tests.dyno_car import Car, MeasuredCar, car_on_record, flashed
 
 
 @pytest.fixture
@@ -121,3 +124,56 @@ def test_a_limit_that_can_never_be_seen_is_refused(
     answer = caller.post(f"/vehicles/{car.vehicle_id}/limits", LIMIT | changed)
     assert answer.status_code == 422
     assert answer.json()["field"] == field
+
+
+# A run computed from a session's wheel power
+
+
+@pytest.fixture
+def measured(app: FastAPI, sqlite_engine: Engine) -> MeasuredCar:
+    return MeasuredCar(sqlite_engine)
+
+
+def test_a_computed_run_is_had_for_one_session_or_as_the_change_between_two(
+    front_desk: Browser, measured: MeasuredCar
+) -> None:
+    page = f"/vehicles/{measured.car.vehicle_id}/computed-run"
+
+    def answer(**query: object) -> dict[str, Any]:
+        got = front_desk.get(f"{page}.json", params=query, follow_redirects=True)
+        assert got.status_code == 200, got.text
+        return dict(got.json())
+
+    offered = answer()
+    assert set(offered["offered_session_ids"]) == {measured.before, measured.after}
+    assert (offered["figures"], offered["changes"], offered["taken_for_granted"]) == (None, None, None)
+    first, second = (answer(session=one)["figures"] for one in (measured.before, measured.after))
+    change = answer(session=measured.after, against=measured.before)
+    assert (change["session_id"], change["against_session_id"]) == (measured.after, measured.before)
+    quarter = change["changes"]["et_1320ft_s"]
+    assert quarter["before"] == pytest.approx(first["et_1320ft_s"], rel=1e-6)
+    assert quarter["change"] == pytest.approx(quarter["after"] - quarter["before"], abs=1e-9)
+    # Sampled from the gain, the interval lies about the change.
+    assert quarter["low"] < quarter["change"] < quarter["high"]
+    # 30 N·m more arrive earlier and faster.
+    assert second["et_1320ft_s"] < first["et_1320ft_s"] and second["trap_1320ft_kmh"] > first["trap_1320ft_kmh"]
+    heavy = answer(session=measured.before, cda="0,9")
+    assert heavy["taken_for_granted"]["cda_m2"] == 0.9
+    assert heavy["figures"]["trap_1320ft_kmh"] < first["trap_1320ft_kmh"]
+    shown = front_desk.get(page, params={"session": measured.before}).text
+    assert f"{first['et_1320ft_s']:.3f}\u202fs" in shown
+    assert f'href="{page}.json?session={measured.before}"' in shown
+
+
+@pytest.mark.parametrize(
+    ("changed", "field"),
+    [({"session": "9999"}, "session"), ({"against": "x"}, "against"), ({"cda": "9"}, "cda"),
+     ({"shift_speed": "19000"}, "shift_speed")],
+)  # fmt: skip
+def test_a_run_that_cannot_be_computed_is_refused_at_its_field(
+    app: FastAPI, sqlite_engine: Engine, measured: MeasuredCar, changed: dict[str, str], field: str
+) -> None:
+    caller = Caller(app, sqlite_engine, "front_desk")
+    path = f"/vehicles/{measured.car.vehicle_id}/computed-run"
+    answer = caller.get(path, **({"session": measured.before} | changed))
+    assert (answer.status_code, answer.json()["field"]) == (422, field)

@@ -76,6 +76,7 @@ RIGHTS: dict[str, frozenset[str | None]] = {
     "GET /customers.{ending}": MANAGER,
     "GET /vehicles.json": VIEWER,
     "GET /vehicles/{vehicle_id:int}.json": VIEWER,
+    "GET /vehicles/{vehicle_id:int}/computed-run.json": VIEWER,
     "GET /vehicles/{vehicle_id:int}/dyno-sessions.json": VIEWER,
     "GET /vehicles/{vehicle_id:int}/limits.json": VIEWER,
     "GET /dynos.json": VIEWER,
@@ -301,6 +302,7 @@ RIGHTS: dict[str, frozenset[str | None]] = {
     "POST /api/v1/vehicles/{vehicle_id:int}/economy-trials": TUNER,
     "GET /api/v1/vehicles/{vehicle_id:int}/limits": VIEWER,
     "POST /api/v1/vehicles/{vehicle_id:int}/limits": TUNER,
+    "GET /api/v1/vehicles/{vehicle_id:int}/computed-run": VIEWER,
     "GET /api/v1/vehicles/{vehicle_id:int}/strip-runs": VIEWER,
     "POST /api/v1/vehicles/{vehicle_id:int}/strip-runs": TUNER,
 }

@@ -15,6 +15,7 @@ _API = "/api/v1"
 SHARED = (
     "/vehicles",
     "/vehicles/{vehicle_id:int}",
+    "/vehicles/{vehicle_id:int}/computed-run",
     "/vehicles/{vehicle_id:int}/dyno-sessions",
     "/vehicles/{vehicle_id:int}/limits",
     "/dynos",
