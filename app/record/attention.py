@@ -100,43 +100,41 @@ def _flashes(session: Session, by_id: dict[int, Vehicle], units: Sequence[Contro
         vehicle = by_id[unit.vehicle_id]
         decision = decided.get(record.flash.revision_id or 0)
         withdrawn = decision is not None and decision.decision == "withdrawn"
-        sentence, action, severity = _flash_finding(unit.role, record, withdrawn=withdrawn, minimum_v=minimum_v)
-        if sentence:
-            found.append(
-                Attention(vehicle.id, vehicle_label(vehicle), severity, sentence, action, ("flash", record.flash.id))
+        found += [
+            Attention(vehicle.id, vehicle_label(vehicle), severity, sentence, action, ("flash", record.flash.id))
+            for sentence, action, severity in _flash_findings(
+                unit.role, record, withdrawn=withdrawn, minimum_v=minimum_v
             )
+        ]
     return found
 
 
-def _flash_finding(role: str, record: FlashRecord, *, withdrawn: bool, minimum_v: float) -> tuple[str, str, Severity]:
+def _flash_findings(
+    role: str, record: FlashRecord, *, withdrawn: bool, minimum_v: float
+) -> list[tuple[str, str, Severity]]:
+    """What is wrong with the last write, the most dangerous first. Where it is not known what the unit carries, that is
+    all there is to say; else each finding stands, since mending one mends no other."""
     if record.flash.outcome != "completed":
-        return (
-            f"The last write to the {role} control unit {record.flash.outcome}: what it carries is not known.",
-            "Log the next write",
-            "danger",
-        )
+        sentence = f"The last write to the {role} control unit {record.flash.outcome}: what it carries is not known."
+        return [(sentence, "Log the next write", "danger")]
     if record.read_back is not None and not record.read_back.equal:
-        return f"The read-back of the {role} control unit differs from what was written.", "Look at it", "danger"
+        sentence = f"The read-back of the {role} control unit differs from what was written."
+        return [(sentence, "Look at it", "danger")]
+    found: list[tuple[str, str, Severity]] = []
     broken = flash_log.broken_checksums(record.flash)
     if broken:
-        return (
-            f"On the car: the {role} control unit carries an image whose checksum does not hold ({', '.join(broken)}).",
-            "Look at it",
-            "danger",
-        )
+        names = ", ".join(broken)
+        sentence = f"On the car: the {role} control unit carries an image whose checksum does not hold ({names})."
+        found.append((sentence, "Look at it", "danger"))
     if withdrawn:
-        return f"On the car: the {role} control unit carries a withdrawn revision.", "Look at it", "attention"
-    low = flash_log.low_supply(record.flash, minimum_v)
-    if record.read_back is None and low is not None:
-        return (
-            f"The last write to the {role} control unit ran at {low:.1f} V, below the shop's {minimum_v:.1f} V, "
-            "and was not read back.",
-            "Add the read-back",
-            "attention",
-        )
+        sentence = f"On the car: the {role} control unit carries a withdrawn revision."
+        found.append((sentence, "Look at it", "attention"))
     if record.read_back is None:
-        return f"The last write to the {role} control unit was not read back.", "Add the read-back", "attention"
-    return "", "", "info"
+        low = flash_log.low_supply(record.flash, minimum_v)
+        ran = "" if low is None else f"ran at {low:.1f} V, below the shop's {minimum_v:.1f} V, and "
+        sentence = f"The last write to the {role} control unit {ran}was not read back."
+        found.append((sentence, "Add the read-back", "attention"))
+    return found
 
 
 def _identity(session: Session, by_id: dict[int, Vehicle], units: Sequence[ControlUnit]) -> list[Attention]:

@@ -5,6 +5,7 @@ from sqlalchemy.orm import Session
 
 from app.actions.attribute import Result, attribute
 from app.actions.decide_revision import decide_revision
+from app.actions.log_flash import NewFlash, log_flash
 from app.actions.waive_coding import waive_coding
 from app.record import attention, journal
 from app.record.attention import Attention
@@ -75,6 +76,37 @@ def test_a_broken_write_is_a_danger_until_the_next_one(shop: Shop, outcome: str)
     assert f"The last write to the engine control unit {outcome}" in one.sentence
     shop.read_back(shop.flash(unit), STOCK)
     assert waiting(shop, vehicle) == []
+
+
+def test_a_withdrawn_revision_and_a_write_at_low_supply_wait_side_by_side(shop: Shop) -> None:
+    vehicle, unit = settled_car(shop)
+    revision = shop.revision(unit, TUNED)
+    flash = log_flash(
+        shop.session,
+        person=shop.person,
+        at=shop.now(),
+        control_unit_id=unit.id,
+        flash=NewFlash(revision.id, "completed", 12.9, 10.9),
+    )
+    decide_revision(
+        shop.session,
+        person=shop.person,
+        at=shop.now(),
+        revision_id=revision.id,
+        decision="withdrawn",
+        reason="Knocks on warm days",
+        legal_basis="",
+    )
+    withdrawn = ("attention", "On the car: the engine control unit carries a withdrawn revision.")
+    low = (
+        "attention",
+        "The last write to the engine control unit ran at 10.9 V, below the shop's 12.5 V, and was not read back.",
+    )
+    found = waiting(shop, vehicle)
+    assert told(found) == [withdrawn, low]
+    assert {one.target for one in found} == {("flash", flash.id)}
+    shop.read_back(flash, TUNED)
+    assert told(waiting(shop, vehicle)) == [withdrawn]
 
 
 def test_foreign_numbers_wait_until_the_unit_is_written_again(shop: Shop) -> None:
