@@ -2,7 +2,6 @@
 
 from dataclasses import dataclass, replace
 from typing import Annotated
-from urllib.parse import urlsplit
 
 from fastapi import APIRouter, Form, Request
 from fastapi.responses import HTMLResponse, Response
@@ -14,6 +13,7 @@ from app.errors import AppError, BadInput
 from app.record.settings import Shop
 from app.record.settings import shop as shop_settings
 from app.record.tables import Person
+from app.web.came_from import came_from
 from app.web.form import FormModel, OncePerForm, lead_to, read_number, see_other, text_of
 from app.web.now import Now
 from app.web.page import render
@@ -219,11 +219,4 @@ def take_theme(
 ) -> Response:
     """From the foot of every page; leads back to where the person was."""
     change_preferences(session, person=person, at=now, theme=form.theme)
-    return lead_to(request, came_from(request))
-
-
-def came_from(request: Request) -> str:
-    """The path of the page that the request was sent from; the guard has made sure that it is one of ours."""
-    parts = urlsplit(request.headers.get("referer", ""))
-    path = parts.path + (f"?{parts.query}" if parts.query else "")
-    return path if path.startswith("/") and not path.startswith("//") else "/"
+    return lead_to(request, came_from(request) or "/")

@@ -2,7 +2,8 @@
 
 import logging
 import secrets
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
+from datetime import UTC, datetime
 from typing import Any
 from urllib.parse import quote, urlsplit
 
@@ -11,24 +12,33 @@ from fastapi.concurrency import run_in_threadpool
 from fastapi.exceptions import RequestValidationError
 from fastapi.responses import JSONResponse, Response
 from sqlalchemy.exc import DBAPIError, IntegrityError
+from sqlalchemy.orm import Session
 from starlette.exceptions import HTTPException
 from starlette.types import ASGIApp, Message, Receive, Scope, Send
 
 from app.errors import AppError, BadInput, Conflict, Forbidden, NotFound, NotSignedIn, StorageFailed, TooLarge
 from app.record.engine import is_serialization_failure, reading
+from app.record.tables import Person
+from app.web.came_from import came_from
 from app.web.form import AlreadyTaken, lead_to, taken_meanwhile
 from app.web.log import log, log_unexpected
 from app.web.page import render, render_fragment, render_plain
+from app.web.signed_in import find_person
 
 
 @dataclass(frozen=True, slots=True)
 class ErrorPage:
+    """An error and where to go on from it. ways: (label, address), the likeliest first; search: whether what was looked
+    for may be found by a search."""
+
     status: int
     title: str
     sentence: str
     where: str | None
     details: tuple[str, ...]
     reference: str | None
+    ways: tuple[tuple[str, str], ...]
+    search: bool
 
 
 class _Unexpected(AppError):
@@ -56,18 +66,30 @@ def answer(request: Request, error: AppError, reference: str | None = None) -> R
         return _problem(request, error, reference)
     if isinstance(error, NotSignedIn):
         return lead_to(request, _sign_in_address(request), 401)
-    page = ErrorPage(error.status, error.title, error.sentence, error.where, error.details, reference)
-    person = getattr(request.state, "person", None)
+    back = _back(request, error.status)
+    page = ErrorPage(
+        status=error.status,
+        title=error.title,
+        sentence=error.sentence,
+        where=error.where,
+        details=error.details,
+        reference=reference,
+        ways=(*back, ("Go to Today", "/")),
+        search=False,
+    )
     try:
         with reading(request.app.state.engine) as session:
+            person = _person(request, session)
+            on = (("Sign in", "/sign-in"),) if person is None else (("Vehicles", "/vehicles"), ("Today", "/"))
+            known = replace(page, ways=back + on, search=person is not None and error.status == 404)
             if request.headers.get("hx-request") == "true":
                 return render_fragment(
-                    request, "errors/_error.html", page, session=session, person=person, status=error.status
+                    request, "errors/_error.html", known, session=session, person=person, status=error.status
                 )
             return render(
                 request,
                 "errors/error.html",
-                page,
+                known,
                 session=session,
                 person=person,
                 title=error.title,
@@ -76,6 +98,23 @@ def answer(request: Request, error: AppError, reference: str | None = None) -> R
     except Exception:  # whatever keeps the frame from being drawn, the sentence still gets out
         log("error page without its frame", request, level=logging.ERROR)
         return render_plain(request, "errors/error.html", page, title=error.title, status=error.status)
+
+
+def _person(request: Request, session: Session) -> Person | None:
+    """Who asks; looked for here where no route did, since there is none at the address."""
+    if hasattr(request.state, "person"):
+        known: Person | None = request.state.person
+        return known
+    return find_person(request, session, datetime.now(UTC))[0]
+
+
+def _back(request: Request, status: int) -> tuple[tuple[str, str], ...]:
+    """To the page before, and where it may help, the same again."""
+    before = came_from(request)
+    found = [] if before is None else [("Back to the page before", before)]
+    if status >= 500 and request.method == "GET":
+        found.append(("Try again", request.url.path + (f"?{request.url.query}" if request.url.query else "")))
+    return tuple(found)
 
 
 def _problem(request: Request, error: AppError, reference: str | None) -> Response:

@@ -3,6 +3,7 @@
 The API's errors are problem details as RFC 9457 describes them.
 """
 
+import html
 import logging
 import re
 import sqlite3
@@ -87,6 +88,60 @@ def test_the_api_answers_with_problem_details(failing: Browser, name: str) -> No
         assert body["detail"] == "line 12: The speed column is missing."
         assert (body["field"], body["where"], body["details"]) == ("file", "line 12", ["column 3"])
     assert ("www-authenticate" in answer.headers) is isinstance(error, NotSignedIn)
+
+
+def ways(page: str) -> list[tuple[str, str]]:
+    """(label, address) of the buttons that lead on from an error."""
+    found = re.search(r"<main\b.*?</main>", page, re.S)
+    assert found is not None
+    links = re.findall(r'<a class="button" href="([^"]*)"[^>]*>(.*?)</a>', found[0])
+    return [(label, html.unescape(href)) for href, label in links]
+
+
+HOME = [("Vehicles", "/vehicles"), ("Today", "/")]
+
+
+def test_an_address_without_anything_leads_on_in_the_persons_own_frame(manager: Browser, anonymous: Browser) -> None:
+    """No route asks who is there, so the page does: it stood without search, navigation and name."""
+    page = manager.get("/nothing").text
+    assert ways(page) == HOME
+    assert 'id="site-search"' in page and 'id="error-search"' in page and ">Journal</a>" in page
+    unknown = anonymous.get("/nothing").text
+    assert ways(unknown) == [("Sign in", "/sign-in")]
+    assert "-search" not in unknown and ">Journal</a>" not in unknown
+
+
+@pytest.mark.parametrize(
+    ("referer", "before"),
+    [
+        ("http://localhost/vehicles?q=a&sort=x", "/vehicles?q=a&sort=x"),
+        ("http://localhost/", "/"),
+        ("http://localhost/vehicles/999", None),
+        ("http://localhost/sign-in?next=/vehicles/999", None),
+        ("http://localhost//evil.example/", None),
+        ("http://evil.example/vehicles", None),
+        ("http://localhost.evil.example/vehicles", None),
+        ("http://[", None),
+        ("vehicles", None),
+    ],
+)
+def test_an_error_leads_back_to_the_page_before_where_that_is_one_of_ours(
+    manager: Browser, referer: str, before: str | None
+) -> None:
+    page = manager.get("/vehicles/999", headers={"referer": referer}).text
+    assert ways(page) == ([] if before is None else [("Back to the page before", before)]) + HOME
+
+
+def test_a_refusal_leads_back_to_the_form_and_offers_no_search(front_desk: Browser) -> None:
+    answer = front_desk.submit("/people", {"name": "x"}, headers={"referer": "http://localhost/people"})
+    assert answer.status_code == 403
+    assert ways(answer.text) == [("Back to the page before", "/people"), *HOME]
+    assert 'id="error-search"' not in answer.text
+
+
+def test_what_failed_on_reading_can_be_tried_again(failing: Browser) -> None:
+    assert ways(failing.get("/raise/unexpected?a=1&b=2").text)[0] == ("Try again", "/raise/unexpected?a=1&b=2")
+    assert "Try again" not in failing.get("/raise/conflict").text
 
 
 def test_a_defect_shows_a_reference_and_keeps_its_text_in_the_log(
@@ -196,3 +251,4 @@ def test_a_database_that_is_gone_gets_a_page_all_the_same(tmp_path: Path) -> Non
         answer = browser.get("/sign-in")
     assert answer.status_code == 500
     assert "<h1>" in answer.text and "none.db" not in answer.text
+    assert ways(answer.text) == [("Try again", "/sign-in"), ("Go to Today", "/")]
