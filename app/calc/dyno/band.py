@@ -16,6 +16,7 @@ because a band by that formula alone does not cover 95 % for pulls on a dyno:
 The small-sample constants below were tuned by simulation at two and three pulls; tests repeat that simulation.
 """
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 from math import acos, exp, log, pi, sqrt
 
@@ -32,7 +33,7 @@ WIDTH = 2 * REACH + 1
 # Tuned by simulation, see above: an estimate of the structure from one or two degrees of freedom errs, and the band
 # must be honest on average over these errors. Each vanishes as the degrees of freedom grow.
 _LEVEL_LESS = 1.0  # of the level that is integrated over
-_LEVEL_MORE = 6.0  # of the level that lowers the degrees of freedom
+_LEVEL_MORE = 8.0  # of the level that lowers the degrees of freedom
 _LAPLACE_LESS = 0.6  # of the match by Laplace transform against the match by variance
 _MORE_CLUMPS = 3.0
 
@@ -135,19 +136,21 @@ def threshold(field: Field, alpha: float = ALPHA) -> float:
 class PooledDof:
     """Degrees of freedom of a variance averaged over ± 200 rpm from `raw` ones per point, and how it varies.
 
-    by_variance : as the variance of the average says. modes : weights of the χ² variables it is a sum of.
-    correlation : of the residuals along the curve, at lags 0 … 17. trust : in the match by Laplace transform, 0 … 1.
+    by_variance : as the variance of the average says. modes, dofs : weights and degrees of freedom of the χ² variables
+    it is a sum of. correlation : of the residuals along the curve, at lags 0 … 17. trust : in the match by Laplace
+    transform, 0 … 1.
     """
 
     raw: float
     by_variance: float
     modes: Values
+    dofs: Values
     correlation: Values
     trust: float
 
     def at(self, u: float) -> float:
         """Degrees of freedom with E exp(−u²S²/2) of the average S²; a χ² with as many behaves alike at u."""
-        wanted = self.raw * float(np.log1p(u * u * self.modes / self.raw).sum())
+        wanted = float((self.dofs * np.log1p(u * u * self.modes / self.dofs)).sum())
         low, high = log(0.9 * self.raw), log(1e5)
         for _ in range(30):
             middle = (low + high) / 2
@@ -163,8 +166,10 @@ class PooledDof:
         return max(0.0, 1.0 - float(self.correlation[WIDTH]) ** 2) / (WIDTH**2 * self.raw)
 
 
-def pooled_dof(raw: float, structure: Structure) -> PooledDof:
-    """What averaging over ± 200 rpm makes of `raw` degrees of freedom per point."""
+def pooled_dof(structure: Structure, dofs: Sequence[float], shares: Sequence[float] = (1.0,)) -> PooledDof:
+    """What averaging over ± 200 rpm makes of a variance that is a sum of independent ones, with `dofs` degrees of
+    freedom per point each, that bring `shares` of it (together 1)."""
+    raw = 1.0 / sum(share * share / dof for share, dof in zip(shares, dofs, strict=True))
     extra = _LEVEL_MORE / structure.dof**2 * structure.level
     correlation = (np.array(structure.correlation) + extra) / (1.0 + extra)
     apart = np.abs(np.arange(WIDTH)[:, None] - np.arange(WIDTH))
@@ -173,7 +178,9 @@ def pooled_dof(raw: float, structure: Structure) -> PooledDof:
     share = (WIDTH - np.arange(1, WIDTH)) / WIDTH**2
     shrink = 1.0 / WIDTH + 2.0 * float((share * correlation[1:WIDTH] ** 2).sum())
     trust = max(0.0, 1.0 - _LAPLACE_LESS / structure.dof)
-    return PooledDof(raw, raw / shrink, modes, correlation, trust)
+    spread = np.outer(shares, modes)
+    of_each = np.broadcast_to(np.array(dofs, dtype=np.float64)[:, None], spread.shape)
+    return PooledDof(raw, raw / shrink, spread.ravel(), of_each.ravel(), correlation, trust)
 
 
 def field_of(structure: Structure, points: int, dof: float, drift: float, local: float) -> Field:

@@ -17,6 +17,9 @@ _NO_TRUST, _FULL_TRUST, _FULL_POOLING = 0.05, 0.2, 0.3
 # The chance that these pulls would have shown twice the usual scatter, from which the history counts a little and
 # wholly. Set by simulation: tests count the coverage that it gives.
 _NO_POWER, _FULL_POWER = 0.64, 0.72
+# Two half widths that err apart err less when they are averaged, so their average may be a little smaller: a power mean
+# below the arithmetic one, set by the same simulation.
+_BLEND_POWER, _BLEND_LEAST = -3.0, 0.9
 _MOST_PULLS = 20
 
 
@@ -120,7 +123,10 @@ def _share(dof: int, structure: Structure, history: History) -> float:
 def _between(backed: Band, own: Band, share: float) -> Band:
     """The band whose half width lies between two others: `share` of the one, the rest of the other."""
     threshold = share * backed.threshold + (1.0 - share) * own.threshold
-    half = share * backed.half + (1.0 - share) * own.half
+    average = share * backed.half + (1.0 - share) * own.half
+    with np.errstate(divide="ignore"):  # Pulls that agree to the last digit somewhere: the least part holds there.
+        lower = (share * backed.half**_BLEND_POWER + (1.0 - share) * own.half**_BLEND_POWER) ** (1.0 / _BLEND_POWER)
+    half = np.maximum(lower, _BLEND_LEAST * average)
     dof = 1.0 / (share / backed.dof + (1.0 - share) / own.dof)
     return replace(backed, se=half / threshold, threshold=threshold, dof=dof)
 
@@ -157,19 +163,22 @@ def _from_own(samples: Sequence[Sample], structure: Structure, alpha: float, *, 
     alike = _alike(samples, structure)
     if alike == 0.0:
         structure = _evened_structure(samples) or structure
-    parts, apart = [], []
-    for sample in samples:
-        own = _variance(sample) if sample.dof > 0 else _common(samples)
-        apart.append(float((sample.weight * own).mean()))
-        parts.append(sample.weight * pooled_variance(alike * _common(samples) + (1.0 - alike) * own))
-    raw = float(_dof(samples))
-    if alike < 1.0:
-        raw = 1.0 / (alike / raw + (1.0 - alike) / _welch(apart, [float(sample.dof) for sample in samples]))
-    estimate = pooled_dof(raw, structure)
-    se = np.sqrt(np.sum(parts, axis=0))
+    common = _common(samples)
+    blended = [alike * common + (1.0 - alike) * (_variance(s) if s.dof > 0 else common) for s in samples]
+    se = np.sqrt(np.sum([s.weight * pooled_variance(v) for s, v in zip(samples, blended, strict=True)], axis=0))
+    estimate = pooled_dof(structure, *_shares(samples, blended, alike))
     shape = Shape(structure, se.size, estimate.drift, 1.0)
     u, used = _solved(estimate, estimate.by_variance, 1.0, shape, alpha)
     return Band(se, u, used, False, (noisier,) * len(samples), alike == 0.0)
+
+
+def _shares(samples: Sequence[Sample], variances: Sequence[Values], alike: float) -> tuple[list[float], list[float]]:
+    """Degrees of freedom of the sessions and their shares in the estimated variance of the result: what each session's
+    own weight brings, and so far as they are pooled, what all weights together bring by its degrees of freedom."""
+    known = [(s, float(v.mean())) for s, v in zip(samples, variances, strict=True) if s.dof > 0]
+    whole, dof = sum(float(s.weight.mean()) for s in samples), _dof(samples)
+    brought = [(alike * whole * s.dof / dof + (1.0 - alike) * float(s.weight.mean())) * v for s, v in known]
+    return [float(s.dof) for s, _ in known], [one / sum(brought) for one in brought]
 
 
 def _with_history(
@@ -184,7 +193,7 @@ def _with_history(
     own_dofs: list[float] = []
     borrowed: list[float] = []
     for sample, share_lent in zip(samples, trust, strict=True):
-        own = pooled_dof(float(sample.dof), both).by_variance if sample.dof > 0 else 0.0
+        own = pooled_dof(both, [sample.dof]).by_variance if sample.dof > 0 else 0.0
         lent = share_lent * prior.dof
         variance = pooled_variance(_variance(sample)) if sample.dof > 0 else np.zeros(usual.size)
         parts.append(sample.weight * (lent * usual + own * variance) / (lent + own))
@@ -192,7 +201,7 @@ def _with_history(
         borrowed.append(lent)
     means = [float(part.mean()) for part in parts]
     se = np.sqrt(np.sum(parts, axis=0))
-    here = pooled_dof(float(max(1, _dof(samples))), both)
+    here = pooled_dof(both, [max(1, _dof(samples))])
     u, used = _backed(here, own_dofs, borrowed, means, prior, both, se.size, alpha)
     return Band(se, u, used, True, tuple(one == 0.0 for one in trust), False)
 
@@ -206,7 +215,7 @@ class _Prior:
 
 
 def _prior(history: History, structure: Structure) -> _Prior:
-    past = pooled_dof(float(history.dof), structure)
+    past = pooled_dof(structure, [history.dof])
     return _Prior(1.0 / (1.0 / history.between_dof + 1.0 / past.by_variance), past)
 
 
@@ -246,8 +255,8 @@ def planned_threshold(
     if both is None:
         return None
     share, _ = _history_share(pulls - 1, both, history)
-    prior, own = _prior(history, both), pooled_dof(raw / 2.0, both).by_variance
-    backed = _backed(pooled_dof(raw, both), [own] * 2, [prior.dof] * 2, [1.0] * 2, prior, both, points, ALPHA)
+    prior, own = _prior(history, both), pooled_dof(both, [raw / 2.0]).by_variance
+    backed = _backed(pooled_dof(both, [raw]), [own] * 2, [prior.dof] * 2, [1.0] * 2, prior, both, points, ALPHA)
     if share == 1.0:
         return backed
     alone = _planned_alone(both, points, raw)
@@ -259,7 +268,7 @@ def planned_threshold(
 
 def _planned_alone(structure: Structure, points: int, raw: float) -> tuple[float, float]:
     then = replace(structure, dof=raw)
-    estimate = pooled_dof(raw, then)
+    estimate = pooled_dof(then, [raw])
     return _solved(estimate, estimate.by_variance, 1.0, Shape(then, points, estimate.drift, 1.0), ALPHA)
 
 
@@ -331,10 +340,12 @@ def _tail(variance: Values, dof: int, structure: Structure, history: History) ->
     """Probability of so much variance under the history, the smallest of four quarters counted four times."""
     from scipy.special import fdtrc
 
-    past = 1.0 / (1.0 / history.between_dof + 1.0 / (history.dof * structure.pieces))
+    def past(pieces: float) -> float:
+        return 1.0 / (1.0 / history.between_dof + 1.0 / (history.dof * pieces))
+
     usual = np.maximum(history.variance_along(variance.size), 1e-6 * history.variance)
-    whole = float(fdtrc(dof * structure.pieces, past, variance.mean() / usual.mean()))
+    whole = float(fdtrc(dof * structure.pieces, past(structure.pieces), variance.mean() / usual.mean()))
     pieces = max(1.0, structure.pieces / _QUARTERS)
     parts = zip(np.array_split(variance, _QUARTERS), np.array_split(usual, _QUARTERS), strict=True)
-    quarters = [float(fdtrc(dof * pieces, past, found.mean() / expected.mean())) for found, expected in parts]
+    quarters = [float(fdtrc(dof * pieces, past(pieces), found.mean() / expected.mean())) for found, expected in parts]
     return min(whole, _QUARTERS * min(quarters))

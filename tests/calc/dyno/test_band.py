@@ -86,8 +86,8 @@ def _structure(correlation: np.ndarray, dof: float) -> Structure:
 
 
 def test_averaging_adds_degrees_of_freedom_only_where_noise_is_rough() -> None:
-    rough = pooled_dof(4.0, _structure(np.eye(1, LAGS)[0], 1e3))
-    level = pooled_dof(4.0, _structure(np.ones(LAGS), 1e3))
+    rough = pooled_dof(_structure(np.eye(1, LAGS)[0], 1e3), [4.0])
+    level = pooled_dof(_structure(np.ones(LAGS), 1e3), [4.0])
     assert rough.by_variance == pytest.approx(4.0 * 17.0)
     assert level.by_variance == pytest.approx(4.0)
     assert level.at(4.0) == pytest.approx(4.0, rel=1e-6)
@@ -96,11 +96,22 @@ def test_averaging_adds_degrees_of_freedom_only_where_noise_is_rough() -> None:
 def test_the_match_at_the_threshold_is_the_laplace_transform_of_a_weighted_sum() -> None:
     """E exp(−u²S²/2) of S² = Σ λ χ²_ν/ν, by simulation and by the matched χ²."""
     draw = np.random.default_rng(10)
-    modes, raw, u = np.array([0.6, 0.3, 0.1]), 4.0, 3.0
-    square = draw.chisquare(raw, (400_000, 3)) @ modes / raw
-    estimate = PooledDof(raw, 0.0, modes, np.ones(LAGS), 1.0)
+    modes, dofs, u = np.array([0.6, 0.3, 0.1]), np.array([4.0, 2.0, 9.0]), 3.0
+    square = (draw.chisquare(dofs, (400_000, 3)) / dofs) @ modes
+    estimate = PooledDof(4.0, 0.0, modes, dofs, np.ones(LAGS), 1.0)
     matched = estimate.at(u)
     assert np.exp(-u * u * square / 2.0).mean() == pytest.approx((1.0 + u * u / matched) ** (-matched / 2.0), rel=0.03)
+
+
+@pytest.mark.parametrize("share", [0.5, 0.8, 0.99])
+def test_unequal_variances_of_level_noise_have_the_degrees_of_freedom_of_welch(share: float) -> None:
+    """Welch, Biometrika 34 (1947) 28, and Satterthwaite, Biometrics Bull. 2 (1946) 110: ν = 1/Σ(share²/ν). At a
+    threshold a small estimate does the harm, and the weak χ² keeps the sum from being small: there are more of them."""
+    found = pooled_dof(_structure(np.ones(LAGS), 1e3), [2.0, 2.0], [share, 1.0 - share])
+    welch = 1.0 / (share**2 / 2.0 + (1.0 - share) ** 2 / 2.0)
+    assert found.by_variance == pytest.approx(welch)
+    assert found.at(0.01) == pytest.approx(welch, rel=0.01)
+    assert welch - 0.01 <= found.at(3.5) <= 4.01
 
 
 def test_fields_from_more_pulls_have_lower_thresholds() -> None:
