@@ -54,3 +54,28 @@ def settle(person: Person, address: str) -> None:
     person.page.wait_for_function(
         "() => [...document.querySelectorAll('.chart')].every((it) => !it.checkVisibility() || 'ready' in it.dataset)"
     )
+
+
+@pytest.mark.parametrize("route", ["GET /inbox", "GET /gains", "GET /vehicles/{vehicle_id:int}/dyno-sessions"])
+def test_a_session_is_told_from_the_others_in_a_closed_list_on_a_phone(
+    screen: Callable[..., Page], reached: Reached, route: str
+) -> None:
+    person = Person(screen(390), PEOPLE["manager"], PASSWORD)
+    person.sign_in()
+    settle(person, reached.pages[route])
+    chosen = person.page.locator("main select").filter(has=person.page.locator("option", has_text=", engine ")).first
+    options = [one for one in chosen.locator("option").all_text_contents() if ", engine " in one]
+    # What a browser that shows one line leaves of them.
+    assert len({one[:30] for one in options}) == len(options) > 1
+    longest = max(options, key=len)
+    lines = [chosen.evaluate(LINES, one) for one in (f"{longest}, transmission revision 12", "short")]
+    assert lines[0] >= 2 and lines[1] == 1
+
+
+# Shows a text in the closed list and counts the lines that it takes.
+LINES = """(list, text) => {
+  list.options[list.selectedIndex].text = text;
+  const style = getComputedStyle(list);
+  const inner = list.clientHeight - parseFloat(style.paddingTop) - parseFloat(style.paddingBottom);
+  return Math.floor(inner / parseFloat(style.lineHeight));
+}"""

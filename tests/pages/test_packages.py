@@ -34,7 +34,7 @@ def package(car: Car, tuner: Browser, sqlite_engine: Engine) -> str:
             session, person=person, at=START, revision_id=car.revision_id, decision="released", legal_basis="Off-road"
         )
     page = tuner.get(f"/revisions/{car.revision_id}/packages").text
-    chosen = re.search(r'<option value="(\d+)" selected>after write-back', page)
+    chosen = re.search(r'<option value="(\d+)" selected>\d+ \w+ \d{4}, \d\d:\d\d, after write-back', page)
     assert chosen is not None
     answer = tuner.submit(f"/revisions/{car.revision_id}/packages", {"format": "srec", "coding_snapshot_id": chosen[1]})
     assert answer.status_code == 303

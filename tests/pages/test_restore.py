@@ -97,7 +97,7 @@ def test_the_list_proposes_what_the_record_knows(tuner: Browser, car: Car) -> No
     body = tuner.get(f"/vehicles/{car.vehicle_id}/restores").text
     assert "No restore yet" in body
     assert re.search(rf'id="unit-{car.unit_id}" name="unit_ids" value="{car.unit_id}" checked', body)
-    assert re.search(rf'<option value="{car.coding_id}" selected>as found', body)
+    assert re.search(rf'<option value="{car.coding_id}" selected>\d+ \w+ \d{{4}}, \d\d:\d\d, as found', body)
     assert re.search(rf'<option value="{car.baseline_id}" selected>baseline', body)
     assert 'name="margin_percent" value="3"' in body
 

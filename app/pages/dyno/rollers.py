@@ -67,7 +67,7 @@ def _page(
         typed,
         AS_INERTIA,
         tuple(
-            (str(row.id), f"{cars[row.vehicle_id]}, {day(row.measured_at)}, {row.purpose}, {on_car[row.id]}")
+            (str(row.id), f"{day(row.measured_at)}, {cars[row.vehicle_id]}, {row.purpose}, {on_car[row.id]}")
             for row in newest
         ),
         found,

@@ -162,7 +162,7 @@ def gain_page(session: Session, query: GainQuery, view: View, sentence: str = ""
         if one not in (query.before_id, query.after_id)
     ]
     rows = dyno.sessions_of_vehicle(session, main.vehicle.id)
-    named = session_names(session, rows, view)
+    named, choices = session_names(session, rows, view), session_choices(session, rows, view)
     quantity = Quantity(query.quantity, "Torque" if query.quantity == "torque" else "Power", view.units)
     found = None
     if main.result is not None:
@@ -188,12 +188,8 @@ def gain_page(session: Session, query: GainQuery, view: View, sentence: str = ""
         ),
         query={"at_rpm": query.at_rpm, "band": query.band, "from": str(query.before_id), "to": str(query.after_id)}
         | {"standard": query.standard or "", "quantity": query.quantity, "with": ",".join(map(str, query.others))},
-        choices=tuple((str(row.id), named[row.id]) for row in rows),
-        addable=tuple(
-            (str(row.id), named[row.id])
-            for row in rows
-            if row.id not in (query.before_id, query.after_id, *query.others)
-        ),
+        choices=choices,
+        addable=tuple(one for one in choices if int(one[0]) not in (query.before_id, query.after_id, *query.others)),
         exports=_exports(query),
         sentence=sentence,
     )
@@ -204,6 +200,13 @@ def session_names(session: Session, rows: Sequence[DynoSession], view: View) -> 
     on_car = dyno.on_car_words(session, [row.id for row in rows])
     with writing_as(view):
         return {row.id: f"{_first_up(on_car[row.id])}, {when(row.measured_at)}" for row in rows}
+
+
+def session_choices(session: Session, rows: Sequence[DynoSession], view: View) -> tuple[tuple[str, str], ...]:
+    """The same to choose from: the moment first, which alone tells them apart where a phone cuts the rest off."""
+    on_car = dyno.on_car_words(session, [row.id for row in rows])
+    with writing_as(view):
+        return tuple((str(row.id), f"{when(row.measured_at)}, {on_car[row.id]}") for row in rows)
 
 
 def _first_up(text: str) -> str:

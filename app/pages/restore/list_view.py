@@ -87,7 +87,7 @@ def list_page(
         may_open=person.role in ("tuner", "manager"),
         units=_unit_choices(session, vehicle_id, form.unit_ids),
         snapshots=tuple(
-            (str(row.id), f"{row.occasion}, {when(row.at)}, {counted(row.keys, 'value')}")
+            (str(row.id), f"{when(row.at)}, {row.occasion}, {counted(row.keys, 'value')}")
             for row in reversed(flashes.coding_snapshots(session, vehicle_id))
         ),
         baselines=tuple(

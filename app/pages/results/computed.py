@@ -8,7 +8,7 @@ from sqlalchemy.orm import Session
 
 from app.calc.dyno.strip import FigureChange, StripResult
 from app.errors import AppError
-from app.pages.gain.view import session_names
+from app.pages.gain.view import session_choices, session_names
 from app.pages.results.figures import LABELS, difference_text, figure_text
 from app.record import dyno, vehicles
 from app.record.car_state import vehicle_label
@@ -83,7 +83,7 @@ def _page(session: Session, vehicle_id: int, asked: RunAsked, view: View) -> Com
         lead=lead,
         figures=figures,
         notes=notes,
-        sessions=tuple((str(row.id), names[row.id]) for row in rows),
+        sessions=session_choices(session, rows, view),
         values=values,
         usual={name: f"{usual:g}" for name, usual in _USUAL.items()},
         errors=errors,
