@@ -47,8 +47,8 @@ class Pending:
 
 
 def vehicle_label(vehicle: Vehicle) -> str:
-    """How a car is named in sentences: make, model and plate (or the VIN's last six)."""
-    return f"{vehicle.make} {vehicle.model} {vehicle.plate or '…' + vehicle.vin[-6:]}"
+    """How a car is named in sentences: make and model, and set apart the plate (or the VIN's last six)."""
+    return f"{vehicle.make} {vehicle.model} · {vehicle.plate or '…' + vehicle.vin[-6:]}"
 
 
 def labels(session: Session, vehicle_ids: Collection[int]) -> dict[int, str]:

@@ -11,7 +11,7 @@ from tests.journeys import files
 from tests.journeys.person import Person
 
 VIN = "U9ZVS20A5K0003310"
-BANNER = "Do not start the engine: option coding has not been written back."
+BANNER = "Do not start the engine of"
 STOCK, REVISION = files.image(), files.image(files.MORE_BOOST_BAR)
 
 

@@ -108,5 +108,5 @@ def test_cars_with_the_same_stock_are_named(tuner: Browser, unit: int, sqlite_en
     tuner.submit("/vehicles/2/control-units", {"role": "engine", "hardware_number": "H", "base_address": "0x80000000"})
     for _ in range(2):
         tuner.submit("/control-units/2/stock-reads", files={"file": ("a.bin", STOCK)})
-    assert "Velmora Sirrus XY 900" in content(tuner.get("/control-units/1"))
-    assert "Same stock as Velmora Sirrus RL 12-AB" in content(tuner.get("/vehicles/2"))
+    assert "Velmora Sirrus · XY 900" in content(tuner.get("/control-units/1"))
+    assert "Same stock as Velmora Sirrus · RL 12-AB" in content(tuner.get("/vehicles/2"))

@@ -41,7 +41,7 @@ def _stocked(shop: Shop, vehicle: Vehicle) -> ControlUnit:
 def test_what_waits_comes_in_order_of_danger_with_its_way(front_desk: Browser, busy: None) -> None:
     page = front_desk.get("/")
     text = content(page)
-    places = [text.index(f"Velmora Sirrus {plate}:") for plate in ("PENDING 4", "FOREIGN 3", "SINGLE 2")]
+    places = [text.index(f"Velmora Sirrus · {plate}:") for plate in ("PENDING 4", "FOREIGN 3", "SINGLE 2")]
     assert places == sorted(places)
     assert "CALM 1:" not in text
     ways = re.findall(r'href="(/(?:flashes|identity-checks|control-units)/\d+)', page.text)

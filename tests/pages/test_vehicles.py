@@ -46,7 +46,7 @@ def test_a_car_is_registered_with_what_was_typed(front_desk: Browser, sqlite_eng
         assert vehicle.gear_ratios == [3.6, 2.1, 1.4]
         assert vehicles.odometer_km(session, 1) is not None
     text = said(front_desk.get("/vehicles/1"))
-    for words in ("Velmora Sirrus AB 12 CD", "U9ZSHP2A5K0000042", "R. Halle", "180", "81,250", "No control unit on"):
+    for words in ("Velmora Sirrus · AB 12 CD", "U9ZSHP2A5K0000042", "R. Halle", "180", "81,250", "No control unit on"):
         assert words in text, words
     assert entries(sqlite_engine) == 1
     assert is_whole(sqlite_engine)
@@ -153,8 +153,7 @@ def test_a_cars_page_leads_with_what_is_on_it_and_what_waits(front_desk: Browser
 def test_every_page_warns_of_pending_coding(tuner: Browser, cars: Cars) -> None:
     for page in ("/", "/vehicles", f"/vehicles/{cars.other}", "/journal", "/layouts", "/vehicles/99"):
         text = said(tuner.get(page))
-        assert "Do not start the engine: option coding has not been written back." in text, page
-        assert "Velmora Sirrus RL 12-AB : Coding pending" in text, page
+        assert "Do not start the engine of Velmora Sirrus · RL 12-AB . Coding pending" in text, page
 
 
 def test_a_car_does_not_leave_while_its_coding_is_pending(
@@ -187,12 +186,12 @@ def test_a_car_arrives_and_leaves(front_desk: Browser, cars: Cars, sqlite_engine
 def test_a_pinned_car_stands_on_the_first_page(front_desk: Browser, cars: Cars) -> None:
     pinned = front_desk.submit(f"/vehicles/{cars.other}/pin").headers["location"]
     assert "The car is pinned" in content(front_desk.get(pinned))
-    assert "Pinned Velmora Sirrus XY 900" in content(front_desk.get("/"))
+    assert "Pinned Velmora Sirrus · XY 900" in content(front_desk.get("/"))
     back = front_desk.submit(f"/vehicles/{cars.other}/pin", {"back": "today"})
     assert back.headers["location"] == f"/?unpinned={cars.other}"
     assert "Pinned" not in content(front_desk.get("/"))
     told = front_desk.get(back.headers["location"])
-    assert "Velmora Sirrus XY 900 is no longer pinned." in content(told)
+    assert "Velmora Sirrus · XY 900 is no longer pinned." in content(told)
     assert "Pin it again" in told.text
     again = front_desk.submit(f"/vehicles/{cars.other}/pin", {"back": "today"})
     assert again.headers["location"] == "/"

@@ -75,6 +75,13 @@ def test_the_coding_banner_is_an_alert_and_absent_without_reason() -> None:
     assert _written(STATUS + "{{ status.coding_banner(()) }}").strip() == ""
 
 
+def test_the_coding_banner_says_first_which_engine_is_meant() -> None:
+    one = _written(STATUS + '{{ status.coding_banner((("A · 1", "/a", "waits."),)) }}')
+    assert 'Do not start the engine of <a href="/a">A · 1</a>.' in one
+    two = _written(STATUS + '{{ status.coding_banner((("A · 1", "/a", "waits."), ("B · 2", "/b", "waits."))) }}')
+    assert "any of these 2 cars" in two and two.count("waits.") == 2 and '<a href="/b">B · 2</a>' in two
+
+
 def test_an_irreversible_step_can_be_confirmed_without_javascript() -> None:
     written = _written(BUTTONS + '{{ buttons.irreversible("Release", "This is recorded.", "/x", "key") }}')
     tick = re.search(r'<input type="checkbox"[^>]*name="confirmed"[^>]*>', written)

@@ -157,7 +157,7 @@ def test_every_page_can_ask_which_cars_wait(shop: Shop) -> None:
     flashed_car(shop, plate="AB 1")
     vehicle, _, _ = flashed_car(shop, plate="", vin="U9ZSHP2A5K7654321")
     found = car_state.pending_everywhere(shop.session)
-    assert [one.vehicle for one in found] == ["Velmora Sirrus AB 1", "Velmora Sirrus …654321"]
+    assert [one.vehicle for one in found] == ["Velmora Sirrus · AB 1", "Velmora Sirrus · …654321"]
     assert found[1].vehicle_id == vehicle.id
     assert "before the engine is first started" in found[1].sentence
     assert "engine flashed" in found[1].sentence

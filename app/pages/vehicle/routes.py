@@ -15,6 +15,7 @@ from app.pages.today import Hit, hits
 from app.pages.vehicle.forms import AXLES, FUELS, YES_NO, VehicleForm, new_vehicle
 from app.pages.vehicle.views import vehicle_page
 from app.record import vehicles
+from app.record.car_state import vehicle_label
 from app.web.form import FormModel, OncePerForm, see_other, text_of
 from app.web.now import Now
 from app.web.page import render, view_of, writing_as
@@ -142,8 +143,9 @@ def show_unit_form(request: Request, vehicle_id: int, session: Read, person: Tun
 def _unit_form(session: Read, vehicle_id: int, form: UnitForm, error: AppError | None) -> UnitFormPage:
     vehicle = vehicles.vehicle(session, vehicle_id)
     errors = {} if error is None else {error.field or "hardware_number": error.sentence}
-    label = f"{vehicle.make} {vehicle.model} {vehicle.plate}"
-    return UnitFormPage(vehicle.id, label, text_of(form), errors, "" if error is None else error.sentence, ROLES)
+    return UnitFormPage(
+        vehicle.id, vehicle_label(vehicle), text_of(form), errors, "" if error is None else error.sentence, ROLES
+    )
 
 
 @router.post("/vehicles/{vehicle_id:int}/control-units")

@@ -148,7 +148,7 @@ def vehicle_page(
     files = _files(session, vehicle.id)
     return VehiclePage(
         id=vehicle.id,
-        label=f"{vehicle.make} {vehicle.model} {vehicle.plate}".strip(),
+        label=car_state.vehicle_label(vehicle),
         lead=f"{_lead(units, states)} {_needs(session, states)}".strip(),
         facts=_facts(vehicle, customers.shown_name(owner)),
         numbers=_numbers(session, vehicle),
