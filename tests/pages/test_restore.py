@@ -197,11 +197,20 @@ def test_a_read_back_that_differs_shows_where_and_the_step_stays_open(tuner: Bro
     assert re.search(rf'id="step-read_back-{car.unit_id}" data-state="danger"', page.text)
 
 
+def test_the_case_leads_to_its_next_step_and_the_list_to_the_open_case(tuner: Browser, car: Car, case: str) -> None:
+    page = tuner.get(case).text
+    step = re.search(r'<a class="button" href="#([\w-]+)" data-kind="primary">Next: ', page)
+    assert step and re.search(rf'<li class="checklist-step" id="{step[1]}"[^>]* aria-current="step"', page)
+    listed = tuner.get(f"/vehicles/{car.vehicle_id}/restores").text
+    assert re.search(rf'<a class="button" href="{case}" data-kind="primary">Continue restore', listed)
+    assert "Open a new restore in its place" in listed and "Open the restore" not in listed
+
+
 def test_the_coding_warning_stands_until_the_comparison_holds(tuner: Browser, car: Car, case: str) -> None:
     through(tuner, case, car, "write_coding")
-    assert "Do not start the engine" in text_of(tuner.get("/"))
+    assert "Do not start the engine of" in text_of(tuner.get("/"))
     hand_in(tuner, case, "compare_coding", {"text": CODING.decode()})
-    assert "Do not start the engine: option coding" not in text_of(tuner.get("/"))
+    assert "Do not start the engine of" not in text_of(tuner.get("/"))
 
 
 def test_faults_that_stay_keep_the_step_open(tuner: Browser, car: Car, case: str) -> None:
