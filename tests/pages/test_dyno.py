@@ -134,7 +134,7 @@ def test_a_crossed_limit_says_where_first_how_far_and_in_which_pulls(
     body = tuner.get(f"/dyno-sessions/{made()}").text
     words = words_of(body.split('id="limits"')[1])
     # 620 + 0.045·(n − 1500) °C crosses 800 °C at n = 5500 and reaches 845 °C at 6500 1/min.
-    assert "1 of 1 limits crossed" in words
+    assert "1 of 1 limit crossed" in words
     assert "5,500\u202frpm in pull 1" in words
     assert re.search(r"84[45]\.\d\u202f°C at 6,[45]\d\d\u202frpm in pull", words)
     assert "crossed in 1, 2, 3; seen in 3 of 3" in words
@@ -242,6 +242,21 @@ def test_a_baseline_of_another_dyno_or_gear_is_not_offered_and_the_page_says_why
     later = tuner.get(f"/dyno-sessions/{made(5, correction_standard='sae_j1349')}").text
     assert f"/gains?from={baseline}&amp;" in later
     assert "Begin with baseline pulls" not in later
+
+
+def test_the_list_proposes_a_gain_over_the_baseline_of_the_same_dyno(
+    tuner: Browser, made: Made, car: Car, sqlite_engine: Engine
+) -> None:
+    with transaction(sqlite_engine) as session:
+        person = people.by_name(session, "tuner")
+        assert person is not None
+        other = add_dyno(session, person=person, at=START, name="Bay 2")
+        session_of(session, person, replace(car, dyno_id=other.id), 1)
+    baseline = made(2, purpose="baseline")
+    made(3)
+    later = made(4)
+    page = tuner.get(f"/vehicles/{car.vehicle_id}/dyno-sessions").text
+    assert re.findall(r'<option value="(\d+)" selected>', page) == [str(baseline), str(later)]
 
 
 def test_a_file_that_cannot_be_read_names_the_columns_that_were_seen(tuner: Browser, made: Made) -> None:

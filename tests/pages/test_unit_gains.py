@@ -55,7 +55,7 @@ def test_each_step_is_told_over_its_parent_and_over_stock(tuner: Browser, shop: 
     body = words_of(tuner.get(f"/control-units/{shop.car.unit_id}/gains").text)
     assert "2 of 2 revisions measured against what they were made from" in body
     rows = re.findall(
-        r"Revision (\d) “[^”]*” [^“]*? over (stock|revision 1) \+([\d.]+) ± ([\d.]+)\u202fkW at ([\d,]+)\u202frpm", body
+        r"Revision (\d) “[^”]*” [^“]*? (stock|revision 1) \+([\d.]+) ± ([\d.]+)\u202fkW at ([\d,]+)\u202frpm", body
     )
     assert [(number, base) for number, base, *_ in rows] == [("1", "stock"), ("2", "revision 1")]
     for (_, _, gain, half, speed), torque in zip(rows, (20.0, 15.0), strict=True):

@@ -18,7 +18,7 @@ from app.errors import AppError, BadInput, Conflict
 from app.pages.attribution import AttributionForm, Correction, attribute_as_typed, refused_correction
 from app.pages.dyno.profile import read_file
 from app.pages.dyno.session_form import FIELD_OF, PURPOSES, SessionForm, new_session
-from app.pages.dyno.session_view import session_page
+from app.pages.dyno.session_view import proposed_pair, session_page
 from app.pages.gain.export import session_table
 from app.record import content, dyno, gains, revisions, vehicles
 from app.record.attributions import suggested
@@ -53,6 +53,7 @@ class SessionsPage:
     may_tune: bool
     rows: tuple[SessionRow, ...]
     choices: tuple[tuple[str, dt.datetime, str], ...]
+    proposed: tuple[str, str]
 
 
 @dataclass(frozen=True, slots=True)
@@ -114,6 +115,7 @@ def show_sessions(request: Request, vehicle_id: int, session: Read, person: View
             for row in rows
         ),
         tuple((str(row.id), row.measured_at, f"{row.purpose}, {on_car[row.id]}") for row in rows),
+        proposed_pair(rows),
     )
     return render(request, "dyno/sessions.html", page, session=session, person=person, title="Dyno sessions")
 

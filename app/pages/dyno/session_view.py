@@ -1,6 +1,7 @@
 """What a dyno session's page shows."""
 
 import datetime as dt
+from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Any
 
@@ -138,6 +139,17 @@ def _factor(side: Side) -> str:
     return (
         f"{STANDARDS[side.row.correction_standard]}, not possible" if side.factor is None else factor_words(side.factor)
     )
+
+
+def proposed_pair(rows: Sequence[DynoSession]) -> tuple[str, str]:
+    """The ids that a gain is proposed between, of sessions newest first: the last one, and before it the last baseline
+    that it compares with, else the first session that it does."""
+    if not rows:
+        return "", ""
+    after, *earlier = rows
+    alike = [one for one in earlier if not dyno.hindrance(one, after)]
+    before = next((one for one in alike if one.purpose == "baseline"), (alike or rows)[-1])
+    return str(before.id), str(after.id)
 
 
 def _gains(session: Session, row: DynoSession, view: View) -> tuple[tuple[tuple[str, str], ...], str]:

@@ -74,13 +74,14 @@ def _page(session: Session, unit_id: int, view: View) -> UnitGainsPage:
 def _lead(steps: Sequence[Step], measured: Sequence[Step]) -> str:
     if not steps:
         return "No revision is logged for this control unit yet."
-    made = f"{len(measured)} of {counted(len(steps), 'revision')}"
+    parent = "what it was" if len(steps) == 1 else "what they were"
+    made = f"{len(measured)} of {counted(len(steps), 'revision')} measured against {parent}"
     proven = sum(judged(one.gain_kw, one.half_kw)[0] in ("ok", "attention") for one in map(_seen, measured))
-    told = f"{proven} of them {'differs' if proven == 1 else 'differ'}" if proven else "none of them differs"
-    return (
-        f"{made} measured against what they were made from, on one dyno in one gear; {told} at the power peak by "
-        "more than pulls repeat."
-    )
+    if len(measured) == 1:
+        told = "it differs" if proven else "it does not differ"
+    else:
+        told = f"{proven} of them {'differs' if proven == 1 else 'differ'}" if proven else "none of them differs"
+    return f"{made} made from, on one dyno in one gear; {told} at the power peak by more than pulls repeat."
 
 
 def _seen(step: Step) -> Glance:
