@@ -10,6 +10,7 @@ from app.calc.calibration.checksum import ChecksumResult, evaluate_all
 from app.calc.calibration.checksum_json import results_to_json
 from app.calc.calibration.first_differences import first_differences
 from app.calc.calibration.image import Image
+from app.calc.number_text import counted
 from app.errors import Conflict
 from app.readers.image import ReadImage
 from app.record import images, journal, layouts, stocks, vehicles
@@ -96,7 +97,7 @@ def _refuse_difference(known: Image, image: Image, row: StockRead) -> None:
     found = first_differences(known, image, limit=8)
     raise Conflict(
         f"This read differs from the first one ({row.file_name}, {row.at:%Y-%m-%d %H:%M} UTC) in "
-        f"{found.count} bytes, first at 0x{found.first:X}. Stock is accepted only when two reads agree: "
+        f"{counted(found.count, 'byte')}, first at 0x{found.first:X}. Stock is accepted only when two reads agree: "
         "check the connection and supply voltage and read again.",
         field="file",
         where=f"address 0x{found.first:X}",

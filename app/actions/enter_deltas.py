@@ -7,6 +7,7 @@ from sqlalchemy.orm import Session
 
 from app.calc.calibration.manual_delta import comparison_by_hand
 from app.calc.calibration.map_delta import MapDelta
+from app.calc.number_text import counted
 from app.errors import BadInput, Conflict
 from app.record import analyses, journal, revisions, vehicles
 from app.record.tables import Analysis, Person
@@ -38,7 +39,7 @@ def enter_deltas(
         person=person,
         action="enter deltas",
         sentence=f"Entered by hand for revision {revision.number} of {unit.role}: {', '.join(names[:5])}"
-        + (f" and {len(names) - 5} more maps." if len(names) > 5 else "."),
+        + (f" and {counted(len(names) - 5, 'more map')}." if len(names) > 5 else "."),
         vehicle_id=unit.vehicle_id,
         subject=("revision", revision.id),
         facts={"maps": names},

@@ -11,6 +11,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 from pathlib import Path, PurePosixPath
 
+from app.calc.number_text import counted
 from app.errors import BadInput, Damaged, TooLarge
 
 DECLARATION = b"BagIt-Version: 1.0\nTag-File-Character-Encoding: UTF-8\n"
@@ -148,7 +149,10 @@ def _check_names(payload: Mapping[str, str], tags: Mapping[str, str], present: M
             raise BadInput(f"{name} does not belong in the manifest of the tag files.", where=name)
     missing = sorted((payload.keys() | tags.keys()) - present.keys())
     if missing:
-        raise Damaged(f"{missing[0]} is missing; {len(missing)} of the listed files are not there.", where=missing[0])
+        raise Damaged(
+            f"{missing[0]} is missing; {counted(len(missing), 'listed file is', 'listed files are')} not there.",
+            where=missing[0],
+        )
     unlisted = sorted(name for name in present if name.startswith("data/") and name not in payload)
     if unlisted:
         raise Damaged(f"{unlisted[0]} is in no manifest: somebody added it.", where=unlisted[0])

@@ -6,6 +6,7 @@ import re
 from collections.abc import Iterator
 from typing import Any
 
+from app.calc.number_text import counted
 from app.calc.vehicle.coding import CodingSnapshot, canonical_value
 from app.errors import BadInput, TooLarge
 
@@ -245,13 +246,14 @@ def _read_table(rows: list[tuple[int, list[str]]], found: _Collected) -> None:
         columns, width = {"module": 0, "key": 1, "value": 2}, 3
     else:
         raise BadInput(
-            f"The table has {len(first)} columns and no heading that says which are module, key and value; add one.",
+            f"The table has {counted(len(first), 'column')} and no heading that says which are module, key and value; "
+            "add one.",
             where=f"line {line}",
         )
     for line, cells in rows:
         where = f"line {line}"
         if len(cells) < width or any(cells[width:]):
-            raise BadInput(f"This line has {len(cells)} columns, expected {width}.", where=where)
+            raise BadInput(f"This line has {counted(len(cells), 'column')}, expected {width}.", where=where)
         module, value = cells[columns["module"]], cells[columns["value"]]
         if "key" in columns:
             found.add(module, cells[columns["key"]], value, where)

@@ -10,6 +10,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from app.calc.calibration.image import Image
+from app.calc.number_text import counted
 from app.errors import BadInput
 from app.readers.records import (
     Ints,
@@ -89,14 +90,14 @@ def explain(line: bytes) -> tuple[str, str]:
     record = bytes.fromhex(line[1:].decode("ascii"))
     count, offset, kind, data = record[0], int.from_bytes(record[1:3]), record[3], record[4:-1]
     if count != len(data):
-        return f"{count} data bytes as the record says", f"{len(data)}"
+        return f"{counted(count, 'data byte')} as the record says", f"{len(data)}"
     if sum(record) % 256:
         return f"checksum {-sum(record[:-1]) % 256:02X}", f"{record[-1]:02X}"
     if kind > START_LINEAR:
         return "a record type from 00 to 05", f"{kind:02X}"
     if _LENGTH[kind] >= 0 and count != _LENGTH[kind]:
         return f"{_LENGTH[kind]} data bytes in a record of type {kind:02X}", f"{count}"
-    return "the data to end at offset FFFF of its 64 KiB", f"{count} bytes from {offset:04X} on"
+    return "the data to end at offset FFFF of its 64 KiB", f"{counted(count, 'byte')} from {offset:04X} on"
 
 
 def _value(records: Records, where: Ints, size: int) -> Ints:

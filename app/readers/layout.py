@@ -5,6 +5,7 @@ from collections.abc import Callable
 from dataclasses import dataclass
 
 from app.calc.calibration.layout import Layout
+from app.calc.number_text import counted
 from app.errors import BadInput
 from app.readers.a2l.reader import read_a2l
 from app.readers.layout_csv import read_layout_csv
@@ -42,7 +43,7 @@ def read_layout(
     findings = [*found.notes, *found.questions]
     findings += [f"{name}: {reason}" for name, reason in found.not_decoded[:_MOST_LISTED]]
     if len(found.not_decoded) > _MOST_LISTED:
-        findings.append(f"{len(found.not_decoded) - _MOST_LISTED} further items that cannot be decoded.")
+        findings.append(f"{counted(len(found.not_decoded) - _MOST_LISTED, 'further item')} that cannot be decoded.")
     if found.skipped:
         findings.append("Keywords not used for decoding: " + ", ".join(sorted(found.skipped)) + ".")
     return ReadLayout(found.layout, "A2L", tuple(findings))

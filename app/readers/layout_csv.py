@@ -21,6 +21,7 @@ from app.calc.calibration.layout import (
 )
 from app.calc.calibration.layout_check import Checker, check_layout
 from app.calc.calibration.scaling import Scaling
+from app.calc.number_text import counted
 from app.errors import BadInput
 from app.readers.layout_csv_cells import BYTE_ORDERS, COLUMNS, DATA_TYPES, ORDERS, Row, rows_of
 
@@ -140,7 +141,7 @@ def _axis(row: Row, which: str, cells: int | None, order: ByteOrder) -> AxisDefi
     across = "columns" if which == "x axis" else "rows"
     for column, number in ((f"{which} points", stated), (across, cells)):
         if number is not None and number != count:
-            raise row.bad(column, f"The {which} has {count} points, this says {number}.")
+            raise row.bad(column, f"The {which} has {counted(count, 'point')}, this says {number}.")
     name = row.text(f"{which} name") or which
     if values is not None:
         return AxisDefinition(name, "fixed", count, Scaling(unit=row.text(f"{which} unit")), values=values)

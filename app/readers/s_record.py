@@ -10,6 +10,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from app.calc.calibration.image import Image
+from app.calc.number_text import counted
 from app.errors import BadInput
 from app.readers.records import (
     Ints,
@@ -113,7 +114,7 @@ def explain(line: bytes, data_before: int = 0, widest: int = 0) -> tuple[str, st
         return "a record type S0 to S3 or S5 to S9", f"S{mark.decode('ascii', 'replace')}"
     kind = int(mark)
     if record[0] != len(record) - 1:
-        return f"{record[0]} bytes after the count as the record says", f"{len(record) - 1}"
+        return f"{counted(record[0], 'byte')} after the count as the record says", f"{len(record) - 1}"
     if sum(record) % 256 != 0xFF:
         return f"checksum {~sum(record[:-1]) & 0xFF:02X}", f"{record[-1]:02X}"
     width = int(_ADDRESS_BYTES[kind])
@@ -121,14 +122,14 @@ def explain(line: bytes, data_before: int = 0, widest: int = 0) -> tuple[str, st
     if size < 0:
         return f"{width} address bytes in an S{kind} record", f"{len(record) - 2}"
     if kind in _NO_DATA and size:
-        return f"no data in an S{kind} record", f"{size} bytes"
+        return f"no data in an S{kind} record", counted(size, "byte")
     address = int.from_bytes(record[1 : 1 + width])
     if kind in (5, 6):
-        return f"{address} data records before the S{kind} record as it says", f"{data_before}"
+        return f"{counted(address, 'data record')} before the S{kind} record as it says", f"{data_before}"
     if kind >= 7:
         return f"S{10 - widest} to end S{widest} data", f"S{kind}"
     last = (1 << 8 * width) - 1
-    return f"the data to end at {last:X} or before", f"{size} bytes from {address:X} on"
+    return f"the data to end at {last:X} or before", f"{counted(size, 'byte')} from {address:X} on"
 
 
 def _header(records: Records, kind: Ints) -> str | None:

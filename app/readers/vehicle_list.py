@@ -13,6 +13,7 @@ from collections.abc import Callable, Iterator, Mapping
 from typing import Any
 
 from app.calc.csv_text import csv_text, is_risky
+from app.calc.number_text import counted
 from app.calc.units import convert
 from app.calc.vehicle.listed import ListedVehicle, VehicleList
 from app.errors import BadInput, TooLarge
@@ -180,7 +181,8 @@ def _car(
         ("".join(c.split()).upper() for c, f in zip(cells, fields, strict=False) if f is not None and f[0] == "vin"), ""
     )
     if any(cells[len(headings) :]):
-        refused = f"There are {len(cells)} cells under {len(headings)} headings: is a cell with a separator unquoted?"
+        there = counted(len(headings), "heading")
+        refused = f"There are {len(cells)} cells under {there}: is a cell with a separator unquoted?"
         return ListedVehicle(line, vin, {}, refused)
     for heading, field, cell in zip(headings, fields, cells, strict=False):
         if field is None or not cell:

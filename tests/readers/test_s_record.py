@@ -59,7 +59,7 @@ def test_records_of_different_widths_are_closed_by_the_widest() -> None:
 def test_count_record_counts_what_stands_before_it() -> None:
     data = b"S107003000144ED492\n"
     assert read_image(data + b"S5030001FB\n" + b"S107004000144ED482" + END).image.size == 8
-    with pytest.raises(BadInput, match="Expected 1 data records before the S5 record as it says, found 0"):
+    with pytest.raises(BadInput, match="Expected 1 data record before the S5 record as it says, found 0"):
         read_image(b"S5030001FB\n" + data + END)
 
 

@@ -17,6 +17,7 @@ from app.calc.calibration.checksum_algorithms import ALGORITHMS
 from app.calc.calibration.checksum_places import common_areas
 from app.calc.calibration.checksum_trials import fits, grounds
 from app.calc.calibration.image import Image
+from app.calc.number_text import counted
 from app.errors import BadInput
 
 MAX_IMAGES = 12
@@ -130,7 +131,8 @@ def _chance(images: Sequence[Image], definition: ChecksumDefinition, trials: int
 def _note(same: Sequence[ChecksumDefinition], images: int) -> str:
     text = f"Holds in all {images} different images."
     if len(same) > 1:
-        text += f" {len(same) - 1} more of the ranges tried give the same values."
+        more = counted(len(same) - 1, "other range tried gives", "other ranges tried give")
+        text += f" {more} the same values."
     if same[0].stored_inside:
         text += " The stored value lies inside its range and counts as zero there."
     return text

@@ -7,6 +7,7 @@ from collections.abc import Iterable
 from dataclasses import dataclass
 from functools import cached_property
 
+from app.calc.number_text import counted
 from app.errors import BadInput
 
 
@@ -128,7 +129,8 @@ class Image:
             segment = self.segment_at(address)
             if segment is None or address + len(data) > segment.end:
                 raise BadInput(
-                    f"Cannot write {len(data)} bytes at 0x{address:X}: the image does not hold that address.",
+                    f"Cannot write {counted(len(data), 'byte')} at 0x{address:X}: "
+                    "the image does not hold that address.",
                     where=f"address 0x{address:X}",
                 )
             copy = copies.setdefault(segment.address, bytearray(segment.data))

@@ -14,6 +14,7 @@ from app.calc.calibration.layout import (
 )
 from app.calc.calibration.record_layout import PART_ROLES, STATIC_KINDS, Record
 from app.calc.calibration.scaling import Scaling, check_scaling
+from app.calc.number_text import counted
 from app.errors import BadInput
 
 HIGHEST_ADDRESS = 0xFFFF_FFFF_FFFF
@@ -85,7 +86,10 @@ class Checker:
             if value not in allowed:
                 raise BadInput(f"{whose} has the {field} {value!r}; allowed are {', '.join(allowed)}.", field=field)
         if len(d.axes) != _AXES[d.kind]:
-            raise BadInput(f"{whose} is a {d.kind} and needs {_AXES[d.kind]} axes, not {len(d.axes)}.", field="axes")
+            raise BadInput(
+                f"{whose} is a {d.kind} and needs {counted(_AXES[d.kind], 'axis', 'axes')}, not {len(d.axes)}.",
+                field="axes",
+            )
         if len(d.size) not in _SIZES[d.kind] or not all(1 <= n <= MOST_POINTS * 16 for n in d.size):
             raise BadInput(f"{whose} is a {d.kind} and cannot have the size {d.size}.", field="size")
         self._cells(d, whose)
@@ -122,7 +126,7 @@ class Checker:
         if not 0 <= axis.address <= HIGHEST_ADDRESS:
             raise BadInput(f"{whose} has an address beyond 48 bits.", field="address")
         if axis.place == "fixed" and (len(axis.values) != axis.count or not all(map(isfinite, axis.values))):
-            raise BadInput(f"{whose} needs {axis.count} finite values.", field="values")
+            raise BadInput(f"{whose} needs {counted(axis.count, 'finite value')}.", field="values")
         if axis.place == "shared" and axis.shared not in self.shared_axes:
             raise BadInput(f"{whose} refers to a shared axis {axis.shared!r} that the layout lacks.", field="shared")
         if axis.place == "in record" and record is None:

@@ -11,6 +11,7 @@ from app.calc.calibration.delta_summary import differs
 from app.calc.calibration.map_delta import DeltaAxis, Floats, MapDelta, MapState
 from app.calc.calibration.map_table import MapTable
 from app.calc.calibration.union_grid import grid_at, steps_of
+from app.calc.number_text import counted
 from app.calc.unit_labels import parse_unit
 from app.calc.units import convert
 from app.errors import BadInput
@@ -140,7 +141,8 @@ def _entered(delta: MapDelta, here: MapState, unit: str) -> Surface:
 def _in_units_of(state: MapState, unit: str, table: MapTable) -> MapState:
     """A state with values and breakpoints in the target's units."""
     if len(state.axes) != len(table.axes):
-        raise BadInput(f"The target's map {table.name!r} has {len(table.axes)} axes, the change {len(state.axes)}.")
+        has = counted(len(table.axes), "axis", "axes")
+        raise BadInput(f"The target's map {table.name!r} has {has}, the change {len(state.axes)}.")
     axes = tuple(
         DeltaAxis(
             axis.name, here.unit, _converted(axis.values, axis.unit, here.unit, f"axis {axis.name!r}"), axis.decimals

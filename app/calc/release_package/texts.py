@@ -2,6 +2,7 @@
 
 import textwrap
 
+from app.calc.number_text import counted
 from app.calc.release_package.manifest import (
     CODING_NAME,
     FORM_NAME,
@@ -63,7 +64,7 @@ def readme(facts: PackageFacts, image: ImageFile) -> bytes:
 def _addresses(image: ImageFile) -> str:
     """Where the bytes lie, which a raw binary does not say itself."""
     shown = [f"0x{start:X} to 0x{start + length - 1:X}" for start, length in image.spans[:4]]
-    return ", ".join(shown) + (f" and {len(image.spans) - 4} more parts" if len(image.spans) > 4 else "")
+    return ", ".join(shown) + (f" and {counted(len(image.spans) - 4, 'more part')}" if len(image.spans) > 4 else "")
 
 
 def _steps(facts: PackageFacts, image: ImageFile) -> list[str]:

@@ -178,7 +178,11 @@ def readiness_verdict(readings: Sequence[tuple[str, Readiness]]) -> Verdict:
         sentence = f"{counted(waiting, 'monitor')} not complete: drive the maker's cycle, then read again."
         return Verdict("not verified", sentence, details)
     total = sum(r.supported_count for _, r in readings)
-    return Verdict("verified", f"All {total} supported monitors are complete.", details)
+    return Verdict(
+        "verified",
+        "The supported monitor is complete." if total == 1 else f"All {total} supported monitors are complete.",
+        details,
+    )
 
 
 def parts_verdict(parts: Sequence[Part]) -> Verdict:
@@ -224,7 +228,7 @@ def _range_lines(ranges: ByteRanges, within: ByteRanges, what: str) -> list[str]
         count = within.intersected(ByteRanges.of([(start, end)])).size
         lines.append(f"0x{start:X} to 0x{end - 1:X}: {counted(count, 'byte')} {what}")
     if len(ranges) > MOST_LISTED:
-        lines.append(f"and {len(ranges) - MOST_LISTED:,} more ranges {what}")
+        lines.append(f"and {counted(len(ranges) - MOST_LISTED, 'more range')} {what}")
     return lines
 
 

@@ -121,7 +121,8 @@ class CodingComparison:
         counts = ", ".join(f"{len(self.of_kind(k))} {k}" for k in ("changed", "added", "removed") if self.of_kind(k))
         left_out = f" {len(self.ignored)} differing but left out of the comparison." if self.ignored else ""
         if self.equal:
-            return f"All {self.compared} coding values are equal.{left_out}"
+            what = "The one coding value is" if self.compared == 1 else f"All {self.compared} coding values are"
+            return f"{what} equal.{left_out}"
         modules = dict.fromkeys([c.module for c in self.changes] + [*self.missing_modules, *self.new_modules])
         return f"Coding differs in {', '.join(modules)}: {counts or 'modules missing'}.{left_out}"
 

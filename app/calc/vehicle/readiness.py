@@ -3,6 +3,7 @@
 from dataclasses import dataclass
 from typing import Literal
 
+from app.calc.number_text import counted
 from app.errors import BadInput
 
 Ignition = Literal["spark", "compression"]
@@ -71,11 +72,13 @@ class Readiness:
             state = "no readiness monitor is supported"
         elif self.incomplete:
             state = (
-                f"{len(self.incomplete)} of {self.supported_count} monitors not complete "
+                f"{len(self.incomplete)} of {counted(self.supported_count, 'monitor')} not complete "
                 f"({', '.join(self.incomplete)}); drive the cycle the maker gives, then read again"
             )
         else:
-            state = f"all {self.supported_count} supported monitors complete"
+            count = self.supported_count
+            some = "the one supported monitor" if count == 1 else f"all {count} supported monitors"
+            state = f"{some} complete"
         return f"{state[0].upper()}{state[1:]}; {lamp}, {codes}."
 
 

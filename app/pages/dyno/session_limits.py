@@ -10,7 +10,7 @@ from sqlalchemy.orm import Session
 from app.calc.dyno.channel_names import CHANNEL_NAMES, channel_label
 from app.calc.dyno.curve import in_sweep
 from app.calc.dyno.limits import ENGINE_SPEED, LOAD, Array, LimitFinding, LimitSummary, check_limits
-from app.calc.number_text import plain, rpm
+from app.calc.number_text import counted, plain, rpm
 from app.pages.limits import bound_words, limit_words, load_words, region_words
 from app.record import channels, limits, vehicles
 from app.record.dyno import RunRecord
@@ -77,7 +77,11 @@ def limits_view(session: Session, vehicle_id: int, runs: Sequence[RunRecord], un
 def _sentence(checked: Sequence[LimitSummary]) -> str:
     crossed = sum(one.state == "crossed" for one in checked)
     unseen = sum(one.state == "not observed" for one in checked)
-    parts = [f"{crossed} of {len(checked)} limits crossed" if crossed else "No limit crossed where it was observed"]
+    parts = [
+        f"{crossed} of {counted(len(checked), 'limit')} crossed"
+        if crossed
+        else "No limit crossed where it was observed"
+    ]
     if unseen:
         parts.append(f"{unseen} not observed, because no pull carries the channel there")
     return "; ".join(parts) + "."

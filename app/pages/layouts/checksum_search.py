@@ -16,6 +16,7 @@ from sqlalchemy.orm import Session
 from app.calc.calibration.checksum import ChecksumDefinition, evaluate
 from app.calc.calibration.checksum_search import MAX_IMAGES, ChecksumCandidate, find_checksums
 from app.calc.calibration.image import Image
+from app.calc.number_text import counted
 from app.errors import BadInput
 from app.record import images, layouts
 from app.record.tables import Layout, Revision, Stock
@@ -161,6 +162,6 @@ def _candidate(text: str, known: list[Image]) -> CandidateRow:
         stored_at=f"0x{one.stored_at:X}",
         byte_order=one.byte_order,
         chance=chance,
-        held=f"{held} of {len(known)}",
+        held=f"{held} of {counted(len(known), 'image')}",
         name=one.name,
     )

@@ -8,6 +8,7 @@ from fastapi.responses import HTMLResponse, Response
 from sqlalchemy.orm import Session
 
 from app.actions.add_layout import add_layout
+from app.calc.number_text import counted
 from app.errors import AppError
 from app.pages.layouts.views import Filter, LayoutsPage, layout_page, layout_row
 from app.readers.layout import read_layout
@@ -98,7 +99,7 @@ def _read_in_the_background(request: Request, person_id: int, form: LayoutForm, 
             legacy_byte_order=form.legacy_byte_order or None,
             progress=lambda done, total: report(done, total, f"Reading {label}"),
         )
-        report(1, None, f"Keeping {len(found.layout.maps):,} maps")
+        report(1, None, f"Keeping {counted(len(found.layout.maps), 'map')}")
         with transaction(engine) as session:
             row = add_layout(
                 session,

@@ -6,6 +6,7 @@ from datetime import datetime
 
 from sqlalchemy.orm import Session
 
+from app.calc.number_text import counted
 from app.calc.restore.plan import Step, StepState
 from app.errors import AppError
 from app.pages.restore.evidence_fields import EvidenceFields, evidence_fields
@@ -204,7 +205,7 @@ def _facts(session: Session, case: Case) -> tuple[tuple[str, str | None], ...]:
     snapshot = baseline = None
     if restore.coding_snapshot_id is not None:
         row = flashes.coding_snapshot(session, restore.coding_snapshot_id)
-        snapshot = f"{row.occasion}, {when(row.at)}, {row.keys} values"
+        snapshot = f"{row.occasion}, {when(row.at)}, {counted(row.keys, 'value')}"
     if restore.baseline_session_id is not None:
         baseline = session_words(session, dyno.dyno_session(session, restore.baseline_session_id))
     return (

@@ -7,6 +7,7 @@ from app.calc.calibration.axis_points import evenly_spaced
 from app.calc.calibration.datatype import ByteOrder
 from app.calc.calibration.layout import AxisDefinition
 from app.calc.calibration.scaling import Scaling
+from app.calc.number_text import counted
 from app.readers.a2l.common import deposit
 from app.readers.a2l.context import Context
 from app.readers.a2l.conversion import decimals_in
@@ -99,7 +100,7 @@ def read_axis_description(
     elif attribute == "FIX_AXIS" and not layout.needs("axis", k):
         values = _fixed_values(options, cursor)
         if len(values) > count:
-            raise cursor.bad(f"The axis lists {len(values)} points, but has at most {count}.")
+            raise cursor.bad(f"The axis lists {counted(len(values), 'point')}, but has at most {count}.")
         axis = replace(axis, place="fixed", values=values, count=len(values))
     else:
         if not layout.needs("axis", k):

@@ -5,6 +5,7 @@ from math import prod
 from app.calc.calibration.category import categorise
 from app.calc.calibration.layout import AxisDefinition, MapDefinition, MapKind
 from app.calc.calibration.record_layout import RecordPart
+from app.calc.number_text import counted
 from app.readers.a2l.axes import (
     MOST_POINTS,
     by_keyword,
@@ -125,7 +126,9 @@ class _Reader:
         dimensions = dimensions or [number or 1]
         cells = prod(dimensions)
         if number is not None and number != cells:
-            raise cursor.bad(f"{self.name} says NUMBER {number}, but its MATRIX_DIM gives {cells} values.", 0)
+            raise cursor.bad(
+                f"{self.name} says NUMBER {number}, but its MATRIX_DIM gives {counted(cells, 'value')}.", 0
+            )
         if cells > _MOST_CELLS:
             raise cursor.bad(f"{self.name} has {cells} values, more than any image holds.", 0)
         while len(dimensions) > 1 and dimensions[-1] == 1:

@@ -5,6 +5,7 @@ import re
 from collections.abc import Collection, Mapping
 from dataclasses import dataclass
 
+from app.calc.number_text import counted
 from app.errors import BadInput
 from app.readers.a2l.source import Block, Source
 
@@ -140,7 +141,7 @@ class Cursor:
                 stop += 1
             return stop
         if start + count > end or "/begin" in self.words[start : start + count]:
-            raise self.bad(f"{word} needs {count} values.", self.at)
+            raise self.bad(f"{word} needs {counted(count, 'value')}.", self.at)
         return start + count
 
     def after_block(self) -> int:

@@ -6,6 +6,7 @@ from dataclasses import dataclass, field, replace
 from app.calc.calibration.category import categorise
 from app.calc.calibration.layout import AxisDefinition, Layout, MapDefinition
 from app.calc.calibration.record_layout import Record
+from app.calc.number_text import counted
 from app.readers.a2l.axes import read_axis_points
 from app.readers.a2l.characteristics import read_characteristic
 from app.readers.a2l.common import ByteOrders, LegacyByteOrder, read_common
@@ -177,7 +178,7 @@ def _file(modules: list[Module], contexts: list[Context], findings: Findings, or
     )
     notes = []
     if findings.skipped:
-        notes.append(f"{len(findings.skipped)} keywords are not known here and were passed over.")
+        notes.append(f"{counted(len(findings.skipped), 'keyword is', 'keywords are')} not known here and passed over.")
     notes += _left_undecoded(modules, findings)
     questions = list(findings.questions)
     if orders.met_legacy:

@@ -37,7 +37,7 @@ def test_new_map_is_the_last_one_and_the_old_layout_stays() -> None:
         (MapDefinition("new", "value", 0x13), "overlaps 'curve' at 0x13"),
         (MapDefinition("new", "value", 0x40, bit_mask=0x18), "overlaps 'bits' at 0x40"),
         (MapDefinition("new", "value", 0x5D, data_type="uint32"), "checksum 'sum' is stored at 0x60, inside the map"),
-        (MapDefinition("new", "curve", 0x100), "needs 1 axes"),
+        (MapDefinition("new", "curve", 0x100), "needs 1 axis"),
         (MapDefinition("new", "value", -1), "address"),
         (
             MapDefinition(

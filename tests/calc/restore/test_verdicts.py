@@ -84,6 +84,8 @@ def test_a_long_list_of_ranges_is_cut_and_says_so() -> None:
     found = read_back_verdict(stock, read)
     assert len(found.details) == MOST_LISTED + 1
     assert found.details[-1] == "and 150 more ranges not as in stock"
+    one_over = stock.patched((k * 100, b"\x01") for k in range(MOST_LISTED + 1))
+    assert read_back_verdict(stock, one_over).details[-1] == "and 1 more range not as in stock"
 
 
 @given(
@@ -201,6 +203,14 @@ def test_old_and_new_faults_are_told_apart() -> None:
 )
 def test_readiness(words: list[str], outcome: str) -> None:
     assert readiness_verdict([("Engine", parse_readiness(w)) for w in words]).outcome == outcome
+
+
+def test_a_single_monitor_is_told_of_in_the_singular() -> None:
+    """00 01 00 00: misfire alone is supported, and complete (SAE J1979, bits of PID 01)."""
+    one = parse_readiness("00010000")
+    assert one.sentence.startswith("The one supported monitor complete; ")
+    assert readiness_verdict([("Engine", one)]).sentence == "The supported monitor is complete."
+    assert parse_readiness("00110000").sentence.startswith("1 of 1 monitor not complete (misfire);")
 
 
 def test_parts() -> None:

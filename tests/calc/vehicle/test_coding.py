@@ -32,6 +32,11 @@ def test_a_snapshot_equals_itself_however_its_bytes_were_spaced() -> None:
     assert compare(BEFORE, respaced).sentence == "All 5 coding values are equal."
 
 
+def test_a_single_value_is_told_of_in_the_singular() -> None:
+    one = CodingSnapshot.of({"Body": {"market": "EU"}})
+    assert compare(one, one).sentence == "The one coding value is equal."
+
+
 def test_digest_is_sha256_of_the_canonical_text() -> None:
     small = CodingSnapshot.of({"Tür": {"b": "0a 1f", "a": "Sport"}})
     text = '{"Tür":{"a":"Sport","b":"0A1F"}}'
