@@ -149,7 +149,8 @@ def sentence_of(answer: Response) -> str:
     for pattern in (
         r'class="form-errors".*?<strong>(.*?)</strong>',
         r'class="field-error".*?<span>(.*?)</span>',
-        r'role="alert".*?</svg>(.*?)</div>',
+        # Not the frame's own place for what htmx is told, which is empty.
+        r'role="alert"(?![^>]*></div>).*?</svg>(.*?)</div>',
         r'<h1.*?</h1>\s*<p class="[^"]*">(.*?)</p>',
     ):
         if found := re.search(pattern, answer.text, re.S):
