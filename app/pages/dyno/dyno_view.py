@@ -29,7 +29,8 @@ class SessionLine:
     vehicle: str
     on_car: str
     pulls: int
-    scatter: str
+    level: str
+    shape: str
 
 
 @dataclass(frozen=True, slots=True)
@@ -143,14 +144,21 @@ def _lines(session: Session, rows: Sequence[DynoSession]) -> tuple[SessionLine, 
     lines = []
     for row in reversed(rows):
         spread = spreads.get(row.id)
-        scatter = "needs two pulls"
+        level = shape = "needs two pulls"
         if spread is not None:
-            level, shape = (plain(100 * sqrt(v), 2) for v in (spread.level_variance, spread.shape_variance))
-            scatter = f"level {level}{NARROW_SPACE}%, shape {shape}{NARROW_SPACE}%"
+            level, shape = (
+                f"{plain(100 * sqrt(v), 2)}{NARROW_SPACE}%" for v in (spread.level_variance, spread.shape_variance)
+            )
         counting = sum(key.included for key in keys[row.id])
         lines.append(
             SessionLine(
-                f"/dyno-sessions/{row.id}", row.measured_at, cars[row.vehicle_id], on_car[row.id], counting, scatter
+                f"/dyno-sessions/{row.id}",
+                row.measured_at,
+                cars[row.vehicle_id],
+                on_car[row.id],
+                counting,
+                level,
+                shape,
             )
         )
     return tuple(lines)
