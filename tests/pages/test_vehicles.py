@@ -153,7 +153,7 @@ def test_a_cars_page_leads_with_what_is_on_it_and_what_waits(front_desk: Browser
 def test_every_page_warns_of_pending_coding(tuner: Browser, cars: Cars) -> None:
     for page in ("/", "/vehicles", f"/vehicles/{cars.other}", "/journal", "/layouts", "/vehicles/99"):
         text = said(tuner.get(page))
-        assert "Do not start the engine of Velmora Sirrus · RL 12-AB . Coding pending" in text, page
+        assert "Do not start the engine of Velmora Sirrus · RL 12-AB Coding pending" in text, page
 
 
 def test_a_car_does_not_leave_while_its_coding_is_pending(

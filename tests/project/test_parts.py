@@ -77,7 +77,7 @@ def test_the_coding_banner_is_an_alert_and_absent_without_reason() -> None:
 
 def test_the_coding_banner_says_first_which_engine_is_meant() -> None:
     one = _written(STATUS + '{{ status.coding_banner((("A · 1", "/a", "waits."),)) }}')
-    assert 'Do not start the engine of <a href="/a">A · 1</a>.' in one
+    assert 'Do not start the engine of <a href="/a">A · 1</a></p>' in one
     two = _written(STATUS + '{{ status.coding_banner((("A · 1", "/a", "waits."), ("B · 2", "/b", "waits."))) }}')
     assert "any of these 2 cars" in two and two.count("waits.") == 2 and '<a href="/b">B · 2</a>' in two
 
@@ -88,3 +88,19 @@ def test_an_irreversible_step_can_be_confirmed_without_javascript() -> None:
     assert tick is not None
     assert "required" in tick[0]
     assert written.count("This is recorded.") == 2  # shown, and given to the dialog
+
+
+def test_a_number_that_is_compared_letter_by_letter_has_a_line_of_its_own_where_room_is_short() -> None:
+    facts = _written(
+        '{% from "_components/page.html" import facts %}'
+        '{{ facts((("VIN", "U9ZSHP2A5K0000042"), ("Plate", "AB 12 CD"), ("Note", None), ("Empty", ""))) }}'
+    )
+    assert re.findall(r"<div( data-long)?><dt>(\w+)", facts) == [
+        (" data-long", "VIN"), ("", "Plate"), ("", "Note"), ("", "Empty")
+    ]  # fmt: skip
+    table = _written(
+        '{% from "_components/table.html" import data_table %}'
+        '{{ data_table(({"text": "Car"}, {"text": "VIN"}, {"text": "Plate"}), '
+        '(("A", "U9ZSHP2A5K0000042", "AB 12 CD"),), "Cars", "cars") }}'
+    )
+    assert re.findall(r'data-label="(\w+)"( data-long)?', table) == [("VIN", " data-long"), ("Plate", "")]
