@@ -59,8 +59,17 @@ def _renderings_of(module: ModuleType) -> Iterator[Rendering]:
                     yield Rendering(where, template.value, _type_of(made, module, where))
 
 
+def _replaced(made: ast.expr) -> ast.expr | None:
+    """What dataclasses.replace takes: its outcome is of the same type."""
+    if isinstance(made, ast.Call) and isinstance(made.func, ast.Name) and made.func.id == "replace":
+        return made.args[0]
+    return None
+
+
 def _made_as(page: ast.expr, function: ast.FunctionDef | ast.AsyncFunctionDef) -> list[ast.expr]:
     """The expressions that a page variable is assigned from in its function, or the expression itself."""
+    if (before := _replaced(page)) is not None:
+        return _made_as(before, function)
     if not isinstance(page, ast.Name):
         return [page]
     made = [
@@ -68,6 +77,7 @@ def _made_as(page: ast.expr, function: ast.FunctionDef | ast.AsyncFunctionDef) -
         for node in ast.walk(function)
         if isinstance(node, ast.Assign)
         and any(isinstance(target, ast.Name) and target.id == page.id for target in node.targets)
+        and getattr(_replaced(node.value), "id", "") != page.id
     ]
     annotated = [
         one.annotation
@@ -75,7 +85,7 @@ def _made_as(page: ast.expr, function: ast.FunctionDef | ast.AsyncFunctionDef) -
         if one.arg == page.id and one.annotation is not None
     ]
     assert made or annotated, f"{function.name}: where does {page.id} come from?"
-    return made or annotated
+    return [source for one in made for source in _made_as(one, function)] or annotated
 
 
 def _type_of(made: ast.expr, module: ModuleType, where: str) -> type:
