@@ -91,9 +91,8 @@ def test_every_kind_and_number_of_pulls(kind: str, pulls: int, sessions: int) ->
 @pytest.mark.release
 @pytest.mark.parametrize(("kind", "pulls"), [*itertools.product(KINDS, [2, 3, 5, 10])])
 def test_every_kind_with_one_session_twice_as_noisy(kind: str, pulls: int) -> None:
-    """With two pulls a variance that nobody can know better is taken a little too wide: up to 0.973 counted."""
     found = coverage(kind, pulls, noisier=2.0, repeats=RELEASE_REPEATS, seed=5)
-    assert LOWEST <= found.covered <= 0.98
+    assert LOWEST <= found.covered <= HIGHEST
 
 
 @pytest.mark.release
@@ -101,7 +100,7 @@ def test_every_kind_with_one_session_twice_as_noisy(kind: str, pulls: int) -> No
 def test_one_session_twice_as_noisy_as_the_dyno_ever_was(kind: str, pulls: int) -> None:
     """A calm history must not be lent to pulls too few to show that they are no ordinary ones."""
     found = coverage(kind, pulls, sessions=10, noisier=2.0, repeats=RELEASE_REPEATS, seed=7)
-    assert LOWEST <= found.covered <= 0.98
+    assert LOWEST <= found.covered <= HIGHEST
 
 
 @pytest.mark.release
