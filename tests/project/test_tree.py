@@ -21,7 +21,7 @@ MADE = {"build", "dist", "screenshots"}
 DEMO = "python3 -m venv .venv && .venv/bin/pip install -q . && .venv/bin/revledger demo"
 TESTS = (
     "python3 -m venv .venv && .venv/bin/pip install -q -e '.[test]' && "
-    ".venv/bin/python tests/check.py && .venv/bin/python -m pytest"
+    ".venv/bin/python tests/check.py && .venv/bin/python -m pytest -n 2 --dist loadfile"
 )
 
 
