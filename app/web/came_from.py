@@ -4,6 +4,8 @@ from urllib.parse import urlsplit
 
 from fastapi import Request
 
+from app.web.address import address_of
+
 _DOORS = ("/sign-in", "/first-run")
 
 
@@ -16,7 +18,6 @@ def came_from(request: Request) -> str | None:
         return None
     path = parts.path + (f"?{parts.query}" if parts.query else "")
     ours = parts.netloc == request.headers.get("host") and path.startswith("/") and not path.startswith("//")
-    here = request.url.path + (f"?{request.url.query}" if request.url.query else "")
-    if not ours or path.startswith(_DOORS) or (request.method == "GET" and path == here):
+    if not ours or path.startswith(_DOORS) or (request.method == "GET" and path == address_of(request)):
         return None
     return path

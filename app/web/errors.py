@@ -5,7 +5,7 @@ import secrets
 from dataclasses import dataclass, replace
 from datetime import UTC, datetime
 from typing import Any
-from urllib.parse import quote, urlsplit
+from urllib.parse import quote
 
 from fastapi import FastAPI, Request
 from fastapi.concurrency import run_in_threadpool
@@ -19,6 +19,7 @@ from starlette.types import ASGIApp, Message, Receive, Scope, Send
 from app.errors import AppError, BadInput, Conflict, Forbidden, NotFound, NotSignedIn, StorageFailed, TooLarge
 from app.record.engine import is_serialization_failure, reading
 from app.record.tables import Person
+from app.web.address import address_of
 from app.web.came_from import came_from
 from app.web.form import AlreadyTaken, lead_to, taken_meanwhile
 from app.web.log import log, log_unexpected
@@ -113,7 +114,7 @@ def _back(request: Request, status: int) -> tuple[tuple[str, str], ...]:
     before = came_from(request)
     found = [] if before is None else [("Back to the page before", before)]
     if status >= 500 and request.method == "GET":
-        found.append(("Try again", request.url.path + (f"?{request.url.query}" if request.url.query else "")))
+        found.append(("Try again", address_of(request)))
     return tuple(found)
 
 
@@ -133,12 +134,9 @@ def _problem(request: Request, error: AppError, reference: str | None) -> Respon
 
 def _sign_in_address(request: Request) -> str:
     """The sign-in page that leads back to where the person was."""
-    here = request.url.path + (f"?{request.url.query}" if request.url.query else "")
-    if request.method != "GET" or request.headers.get("hx-request") == "true":
-        # The guard let it in, so a Referer is one of our own pages.
-        parts = urlsplit(request.headers.get("hx-current-url") or request.headers.get("referer") or "")
-        here = parts.path + (f"?{parts.query}" if parts.query else "")
-    return "/sign-in" if here in ("", "/") else "/sign-in?next=" + quote(here, safe="/")
+    shown = request.method == "GET" and request.headers.get("hx-request") != "true"
+    here = address_of(request) if shown else came_from(request)
+    return "/sign-in" if here is None or here == "/" else "/sign-in?next=" + quote(here, safe="/")
 
 
 def _app_error(request: Request, error: Exception) -> Response:

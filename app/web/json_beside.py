@@ -3,6 +3,8 @@
 from fastapi import Request
 from fastapi.routing import iter_route_contexts
 
+from app.web.address import address_of
+
 _ENDINGS = (".json", ".{ending}")
 
 
@@ -11,7 +13,7 @@ def json_beside(request: Request) -> str | None:
     pattern = getattr(request.scope.get("route"), "path", None)
     if request.method != "GET" or pattern is None or pattern not in _pages_with_json(request):
         return None
-    return f"{request.url.path}.json" + (f"?{request.url.query}" if request.url.query else "")
+    return address_of(request, ".json")
 
 
 def _pages_with_json(request: Request) -> frozenset[str]:

@@ -123,12 +123,17 @@ def _share(dof: int, structure: Structure, history: History) -> float:
 def _between(backed: Band, own: Band, share: float) -> Band:
     """The band whose half width lies between two others: `share` of the one, the rest of the other."""
     threshold = share * backed.threshold + (1.0 - share) * own.threshold
-    average = share * backed.half + (1.0 - share) * own.half
-    with np.errstate(divide="ignore"):  # Pulls that agree to the last digit somewhere: the least part holds there.
-        lower = (share * backed.half**_BLEND_POWER + (1.0 - share) * own.half**_BLEND_POWER) ** (1.0 / _BLEND_POWER)
-    half = np.maximum(lower, _BLEND_LEAST * average)
+    half = _blended(backed.half, own.half, share)
     dof = 1.0 / (share / backed.dof + (1.0 - share) / own.dof)
     return replace(backed, se=half / threshold, threshold=threshold, dof=dof)
+
+
+def _blended(backed: Values, own: Values, share: float) -> Values:
+    """Half widths between two others, see `_BLEND_POWER`."""
+    with np.errstate(divide="ignore"):  # Pulls that agree to the last digit somewhere: the least part holds there.
+        lower = (share * backed**_BLEND_POWER + (1.0 - share) * own**_BLEND_POWER) ** (1.0 / _BLEND_POWER)
+    half: Values = np.maximum(lower, _BLEND_LEAST * (share * backed + (1.0 - share) * own))
+    return half
 
 
 def _own_structure(samples: Sequence[Sample]) -> Structure | None:
@@ -260,10 +265,9 @@ def planned_threshold(
     if share == 1.0:
         return backed
     alone = _planned_alone(both, points, raw)
-    return (
-        share * backed[0] + (1.0 - share) * alone[0],
-        1.0 / (share / backed[1] + (1.0 - share) / alone[1]),
-    )
+    # The standard error is the same with and without the history, so the thresholds blend as the half widths do.
+    u = float(_blended(np.array(backed[0]), np.array(alone[0]), share))
+    return u, 1.0 / (share / backed[1] + (1.0 - share) / alone[1])
 
 
 def _planned_alone(structure: Structure, points: int, raw: float) -> tuple[float, float]:
